@@ -1,0 +1,1 @@
+"""Rotations, rigid frames and planes: the same functions over numbers, NumPy arrays and symbols."""
