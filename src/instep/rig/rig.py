@@ -1,0 +1,137 @@
+"""A rig: a pure function from channels to joint transforms."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import casadi
+import numpy as np
+from numpy.typing import ArrayLike
+
+from instep.character import Character, Poses
+from instep.character.arrays import BoolArray, FloatArray
+from instep.character.pose import rotation_matrices
+from instep.landmarks import Measurement
+from instep.rig.assemble import COMPONENTS, assemble
+from instep.rig.blueprint import Blueprint
+from instep.rig.channels import Channel, check_range, find_channel
+from instep.rig.description import RigDescription
+from instep.rig.emitters.numpy_blocks import compile_numpy
+from instep.rig.plan import plan_rig
+from instep.rig.program import Program
+from instep.rig.program.derivatives import differentiate
+from instep.rig.program.sparsity import influence
+from instep.rig.program.trace import trace
+
+
+@dataclass(frozen=True, eq=False)
+class Rig:
+    """A built rig. Make one with `build_rig`.
+
+    Attributes
+    ----------
+    character, measurement, description : what it was built from.
+    blueprint : the numbers in its parts.
+    channels : the animator's numbers, in the order of the program's inputs.
+    program : the rig's function as a straight-line program.
+    function : the same in CasADi: the reference that every evaluator is held against.
+    """
+
+    character: Character
+    measurement: Measurement
+    description: RigDescription
+    blueprint: Blueprint
+    channels: tuple[Channel, ...]
+    program: Program
+    function: casadi.Function
+
+    @cached_property
+    def defaults(self) -> FloatArray:
+        """(C,) each channel's value at rest."""
+        return np.array([channel.default for channel in self.channels])
+
+    def values(self, settings: Mapping[str, ArrayLike], frames: int | None = None) -> FloatArray:
+        """(N, C) channel values: the defaults, with some channels set to a number or to (N,) numbers.
+
+        Raises ChannelError for an unknown channel or a value out of its range.
+        """
+        columns = {
+            find_channel(self.channels, name): np.atleast_1d(np.asarray(value, dtype=np.float64))
+            for name, value in settings.items()
+        }
+        length = frames or max((len(column) for column in columns.values()), default=1)
+        table = np.tile(self.defaults, (length, 1))
+        for number, column in columns.items():
+            for extreme in (column.min(initial=np.inf), column.max(initial=-np.inf)):
+                if len(column):
+                    check_range(self.channels[number], float(extreme))
+            table[:, number] = column
+        return table
+
+    @cached_property
+    def _evaluator(self) -> Callable[[FloatArray], FloatArray]:
+        return compile_numpy(self.program)
+
+    def evaluate_outputs(self, values: FloatArray) -> FloatArray:
+        """(O, N) raw outputs of the program, in the order of its names, for (N, C) channel values."""
+        return self._evaluator(np.asarray(values, dtype=np.float64).T)
+
+    def evaluate(self, values: FloatArray) -> Poses:
+        """The poses of all joints for (N, C) channel values; no range is checked."""
+        return self.poses(self.evaluate_outputs(np.atleast_2d(values)))
+
+    def pose(self, settings: Mapping[str, ArrayLike]) -> Poses:
+        """The poses for some channels set, all others at rest; ranges are checked."""
+        return self.evaluate(self.values(settings))
+
+    def poses(self, outputs: FloatArray) -> Poses:
+        """Joints from the program's outputs (O, N): each joint follows its driver rigidly."""
+        drivers = len(self.blueprint.drivers)
+        scale = outputs[0]
+        table = np.moveaxis(outputs[1:].reshape(drivers, len(COMPONENTS), -1), -1, 0)
+        turns, places = table[..., :4], table[..., 4:]
+        followers = self.blueprint.followers
+        offset = self.character.skeleton.positions - self.blueprint.points[followers]
+        rotation = turns[:, followers]
+        position = places[:, followers].copy()
+        apart = np.flatnonzero(np.abs(offset).max(axis=1) > 0.0)
+        if len(apart):
+            turned = np.einsum("njab,jb->nja", rotation_matrices(rotation[:, apart]), offset[apart])
+            position[:, apart] += turned * scale[:, None, None]
+        return Poses(np.ascontiguousarray(rotation), position, scale)
+
+    @cached_property
+    def influence(self) -> BoolArray:
+        """(D, C) which driver each channel moves, read off the program's data flow."""
+        rows = influence(self.program)
+        drivers = len(self.blueprint.drivers)
+        table: BoolArray = rows[1:].reshape(drivers, len(COMPONENTS), -1).any(axis=1) | rows[0]
+        return table
+
+    @cached_property
+    def jacobian(self) -> Program:
+        """The program of the derivatives of all outputs by all channels, zeros left out."""
+        names = tuple(channel.name for channel in self.channels)
+        return differentiate(self.function, names, self.program.outputs)
+
+
+def build_rig(character: Character, measurement: Measurement, description: RigDescription | None = None) -> Rig:
+    """Build the rig of a measured character.
+
+    Parameters
+    ----------
+    character, measurement : as read and as measured.
+    description : what the rig file says; the defaults where None.
+
+    Raises
+    ------
+    LandmarkError, RigFileError, CycleError
+        Where a bone has no length, the description does not fit the character, or controls go round in a circle.
+    """
+    description = description or RigDescription(character=character.source.name)
+    blueprint = plan_rig(character, measurement, description)
+    traced = assemble(blueprint, description.controls, description.by_hand.ranges, description.by_hand.pinned)
+    program = trace(traced.function, [channel.name for channel in traced.channels], traced.outputs)
+    return Rig(character, measurement, description, blueprint, traced.channels, program, traced.function)
