@@ -14,18 +14,34 @@ from instep.frames.quaternion import Quat
 from instep.frames.rigid import Rigid
 from instep.frames.scalar import Scalar
 from instep.frames.vector import Vec, dot
-from instep.rig.blueprint import Blueprint, LegBlueprint
 from instep.rig.channels import Channel, ChannelBook, ControlSet
-from instep.rig.parts.foot import build_foot
+from instep.rig.parts.foot import Foot, build_foot
 from instep.rig.parts.forward import build_forward
 from instep.rig.parts.leg import build_leg
 from instep.rig.parts.pelvis import build_pelvis
 from instep.rig.parts.plain import build_plain
 from instep.rig.parts.root import Root, build_root
+from instep.rig.plan import LegPlan, RigPlan
 from instep.rig.program.trace import make_function
 
 COMPONENTS = ("w", "x", "y", "z", "across", "up", "along")
 """What the program returns for each driver: a turn, as a change in world axes, and a place in the world."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Assembly:
+    """All changes in root space, on symbols or on arrays of numbers: whatever the channel book gave.
+
+    Attributes
+    ----------
+    root : carries everything into the world.
+    changes : by driver.
+    feet : by leg: what the foot's stack of controls places, also where the leg cannot follow.
+    """
+
+    root: Root
+    changes: dict[str, Rigid]
+    feet: dict[str, Foot]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,8 +53,27 @@ class Traced:
     outputs: tuple[str, ...]
 
 
+def build_changes(book: ChannelBook, plan: RigPlan) -> Assembly:
+    """Put the parts together. Raises CycleError where followers go round in a circle."""
+    root = build_root(book, plan.root, plan.unit)
+    changes: dict[str, Rigid] = {"root": Rigid.identity()}
+    feet: dict[str, Foot] = {}
+    legs = {leg.name: leg for leg in plan.legs}
+    plains = {plain.name: plain for plain in plan.plains}
+    for name in _order(plan):
+        if name == "pelvis":
+            changes[name] = build_pelvis(book, plan.pelvis, plan.unit)
+        elif name in plains:
+            plain = plains[name]
+            changes[name] = build_plain(book, plain, changes[plain.carrier])
+        elif name in legs:
+            feet[name], placed = _build_whole_leg(book, legs[name], changes, root, plan.unit)
+            changes.update(placed)
+    return Assembly(root, changes, feet)
+
+
 def assemble(
-    blueprint: Blueprint,
+    plan: RigPlan,
     chosen: ControlSet,
     ranges: Mapping[str, tuple[float, float]] | None = None,
     pinned: Mapping[str, float] | None = None,
@@ -52,34 +87,23 @@ def assemble(
     Raises CycleError where followers go round in a circle, RigFileError for unknown channel names.
     """
     book = ChannelBook(chosen, casadi.SX.sym, ranges or {}, pinned or {})
-    root = build_root(book, blueprint.root, blueprint.unit)
-    changes: dict[str, Rigid] = {"root": Rigid.identity()}
-    legs = {leg.name: leg for leg in blueprint.legs}
-    plains = {plain.name: plain for plain in blueprint.plains}
-    for name in _order(blueprint):
-        if name == "pelvis":
-            changes[name] = build_pelvis(book, blueprint.pelvis, blueprint.unit)
-        elif name in plains:
-            plain = plains[name]
-            changes[name] = build_plain(book, plain, changes[plain.carrier])
-        elif name in legs:
-            changes.update(_build_whole_leg(book, legs[name], changes, root, blueprint.unit))
+    assembly = build_changes(book, plan)
     book.refuse_unknown(where)
-    outputs: list[Scalar] = [root.scale]
+    outputs: list[Scalar] = [assembly.root.scale]
     names = ["root.scale"]
-    world = [Vec.of(float(value) for value in row) for row in blueprint.R_world_body]
-    for driver, point in zip(blueprint.drivers, blueprint.points, strict=True):
-        start = Vec.of(float(value) for value in blueprint.R_world_body.T @ point)
-        turn, place = root.carry(changes[driver], start)
+    world = [Vec.of(float(value) for value in row) for row in plan.R_world_body]
+    for driver, point in zip(plan.drivers, plan.points, strict=True):
+        start = Vec.of(float(value) for value in plan.R_world_body.T @ point)
+        turn, place = assembly.root.carry(assembly.changes[driver], start)
         outputs += [turn.w, *(dot(row, turn.vector) for row in world), *(dot(row, place) for row in world)]
         names += [f"{driver}.{component}" for component in COMPONENTS]
     return Traced(make_function("rig", book.symbols, outputs), tuple(book.channels), tuple(names))
 
 
 def _build_whole_leg(
-    book: ChannelBook, leg: LegBlueprint, changes: Mapping[str, Rigid], root: Root, unit: float
-) -> dict[str, Rigid]:
-    """The changes of a leg's thigh, shin, foot and toes."""
+    book: ChannelBook, leg: LegPlan, changes: Mapping[str, Rigid], root: Root, unit: float
+) -> tuple[Foot, dict[str, Rigid]]:
+    """The foot's stack, and the changes of the leg's thigh, shin, foot and toes."""
     carrier = changes[leg.carrier]
     spaces = {space: changes[space] for space in leg.spaces}
     foot = build_foot(book, leg, spaces, root.undo(leg.ankle), unit)
@@ -92,15 +116,15 @@ def _build_whole_leg(
     ]
     if leg.has_toes:
         placed.append(("toes", pose.toes, leg.ball, pose.ball))
-    return {f"{leg.name}.{part}": Rigid.carrying(turn, start, end) for part, turn, start, end in placed}
+    return foot, {f"{leg.name}.{part}": Rigid.carrying(turn, start, end) for part, turn, start, end in placed}
 
 
-def _order(blueprint: Blueprint) -> list[str]:
+def _order(plan: RigPlan) -> list[str]:
     """Parts after what they follow; raises CycleError with the path where that cannot be."""
-    owner = {f"{leg.name}.{part}": leg.name for leg in blueprint.legs for part in ("thigh", "shin", "foot", "toes")}
+    owner = {f"{leg.name}.{part}": leg.name for leg in plan.legs for part in ("thigh", "shin", "foot", "toes")}
     needs: dict[str, list[str]] = {"pelvis": ["root"]}
-    needs.update({plain.name: [owner.get(plain.carrier, plain.carrier)] for plain in blueprint.plains})
-    needs.update({leg.name: [owner.get(name, name) for name in (leg.carrier, *leg.spaces)] for leg in blueprint.legs})
+    needs.update({plain.name: [owner.get(plain.carrier, plain.carrier)] for plain in plan.plains})
+    needs.update({leg.name: [owner.get(name, name) for name in (leg.carrier, *leg.spaces)] for leg in plan.legs})
     try:
         return [name for name in TopologicalSorter(needs).static_order() if name != "root"]
     except GraphCycle as cycle:

@@ -9,7 +9,7 @@ from instep.frames.vector import Vec
 
 
 @dataclass(frozen=True, slots=True)
-class LegBlueprint:
+class LegPlan:
     """One leg. Positions and directions are in the body's axes (left, up, forward) in the bind pose.
 
     Attributes
@@ -54,7 +54,7 @@ class LegBlueprint:
 
 
 @dataclass(frozen=True, slots=True)
-class PlainBlueprint:
+class PlainPlan:
     """A joint that no leg owns. `side` is +1 or 0 on the left and in the middle, -1 on the right."""
 
     name: str
@@ -64,7 +64,7 @@ class PlainBlueprint:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Blueprint:
+class RigPlan:
     """All that the rig's function is written from.
 
     A *driver* is something that the function computes a change for: the root, the pelvis, each plain joint, and
@@ -85,8 +85,8 @@ class Blueprint:
     root: Vec
     pelvis: Vec
     unit: float
-    legs: tuple[LegBlueprint, ...]
-    plains: tuple[PlainBlueprint, ...]
+    legs: tuple[LegPlan, ...]
+    plains: tuple[PlainPlan, ...]
     drivers: tuple[str, ...]
     points: FloatArray
     followers: IntArray

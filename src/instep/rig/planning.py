@@ -1,4 +1,4 @@
-"""From what was measured and described to a blueprint: who carries whom, and where."""
+"""From what was measured and described to a plan: who carries whom, and where."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from instep.character.arrays import FloatArray, IntArray
 from instep.errors import LandmarkError, RigFileError
 from instep.frames.vector import Vec
 from instep.landmarks import LegLandmarks, Measurement
-from instep.rig.blueprint import Blueprint, LegBlueprint, PlainBlueprint
 from instep.rig.description import LegOptions, RigDescription, TunedLeg
 from instep.rig.nearest import nearest_name
+from instep.rig.plan import LegPlan, PlainPlan, RigPlan
 from instep.tolerances import BONE_LENGTH, STRAIGHT_LEG
 
 BALL_GIVES_OUT_DEG: Final = 35.0
@@ -27,8 +27,8 @@ HOLD: Final = 1.0
 RESERVED: Final = frozenset({"root", "pelvis"})
 
 
-def plan_rig(character: Character, measurement: Measurement, description: RigDescription) -> Blueprint:
-    """The blueprint of a rig.
+def plan_rig(character: Character, measurement: Measurement, description: RigDescription) -> RigPlan:
+    """The plan of a rig.
 
     Raises LandmarkError where a bone has no length, RigFileError where the description names a leg or a space
     that the character has not got.
@@ -54,7 +54,7 @@ def plan_rig(character: Character, measurement: Measurement, description: RigDes
             points.append(np.asarray(landmark.position, dtype=np.float64))
         _claim_leg(leg, followers, drivers)
     plains = _plain_joints(skeleton, R, measurement, description, followers, drivers, points)
-    return Blueprint(
+    return RigPlan(
         R_world_body=R,
         root=Vec.of(R.T @ root),
         pelvis=Vec.of(R.T @ pelvis),
@@ -94,9 +94,9 @@ def _plain_joints(
     followers: IntArray,
     drivers: list[str],
     points: list[FloatArray],
-) -> tuple[PlainBlueprint, ...]:
+) -> tuple[PlainPlan, ...]:
     """A plain control for each joint that nothing owns yet; parents come first, so carriers are known."""
-    plains: list[PlainBlueprint] = []
+    plains: list[PlainPlan] = []
     taken = RESERVED | {control for leg in measurement.legs for control in _control_names(leg.name)} | set(drivers)
     for joint in range(len(skeleton)):
         if followers[joint] >= 0:
@@ -112,7 +112,7 @@ def _plain_joints(
         p_body = R.T @ skeleton.positions[joint]
         middle = abs(float(p_body[0]) - float((R.T @ skeleton.positions[measurement.pelvis])[0]))
         side = 0.0 if middle < 1e-3 * measurement.leg_length else float(np.sign(p_body[0]))
-        plains.append(PlainBlueprint(name, side, drivers[carrier], Vec.of(p_body)))
+        plains.append(PlainPlan(name, side, drivers[carrier], Vec.of(p_body)))
         followers[joint] = len(drivers)
         drivers.append(name)
         points.append(np.array(skeleton.positions[joint]))
@@ -131,7 +131,7 @@ def _plan_leg(
     description: RigDescription,
     followers: IntArray,
     drivers: list[str],
-) -> LegBlueprint:
+) -> LegPlan:
     """One leg's numbers in the body's axes."""
     R = np.asarray(measurement.R_world_body)
     p = {name: R.T @ landmark.position for name, landmark in leg.landmarks.items()}
@@ -140,7 +140,7 @@ def _plan_leg(
     forward = R.T @ leg.axis
     options = description.options.get(leg.name, LegOptions())
     unit = measurement.leg_length
-    return LegBlueprint(
+    return LegPlan(
         name=leg.name,
         side=1.0 if leg.side == "left" else -1.0,
         carrier=_carrier(character.skeleton, leg, followers, drivers),

@@ -15,11 +15,11 @@ from instep.character.arrays import BoolArray, FloatArray
 from instep.character.pose import rotation_matrices
 from instep.landmarks import Measurement
 from instep.rig.assemble import COMPONENTS, assemble
-from instep.rig.blueprint import Blueprint
 from instep.rig.channels import Channel, check_range, find_channel
 from instep.rig.description import RigDescription
 from instep.rig.emitters.numpy_blocks import compile_numpy
-from instep.rig.plan import plan_rig
+from instep.rig.plan import RigPlan
+from instep.rig.planning import plan_rig
 from instep.rig.program import Program
 from instep.rig.program.derivatives import differentiate
 from instep.rig.program.sparsity import influence
@@ -33,7 +33,7 @@ class Rig:
     Attributes
     ----------
     character, measurement, description : what it was built from.
-    blueprint : the numbers in its parts.
+    plan : the numbers in its parts.
     channels : the animator's numbers, in the order of the program's inputs.
     program : the rig's function as a straight-line program.
     function : the same in CasADi: the reference that every evaluator is held against.
@@ -42,7 +42,7 @@ class Rig:
     character: Character
     measurement: Measurement
     description: RigDescription
-    blueprint: Blueprint
+    plan: RigPlan
     channels: tuple[Channel, ...]
     program: Program
     function: casadi.Function
@@ -88,12 +88,12 @@ class Rig:
 
     def poses(self, outputs: FloatArray) -> Poses:
         """Joints from the program's outputs (O, N): each joint follows its driver rigidly."""
-        drivers = len(self.blueprint.drivers)
+        drivers = len(self.plan.drivers)
         scale = outputs[0]
         table = np.moveaxis(outputs[1:].reshape(drivers, len(COMPONENTS), -1), -1, 0)
         turns, places = table[..., :4], table[..., 4:]
-        followers = self.blueprint.followers
-        offset = self.character.skeleton.positions - self.blueprint.points[followers]
+        followers = self.plan.followers
+        offset = self.character.skeleton.positions - self.plan.points[followers]
         rotation = turns[:, followers]
         position = places[:, followers].copy()
         apart = np.flatnonzero(np.abs(offset).max(axis=1) > 0.0)
@@ -106,7 +106,7 @@ class Rig:
     def influence(self) -> BoolArray:
         """(D, C) which driver each channel moves, read off the program's data flow."""
         rows = influence(self.program)
-        drivers = len(self.blueprint.drivers)
+        drivers = len(self.plan.drivers)
         table: BoolArray = rows[1:].reshape(drivers, len(COMPONENTS), -1).any(axis=1) | rows[0]
         return table
 
@@ -131,7 +131,7 @@ def build_rig(character: Character, measurement: Measurement, description: RigDe
         Where a bone has no length, the description does not fit the character, or controls go round in a circle.
     """
     description = description or RigDescription(character=character.source.name)
-    blueprint = plan_rig(character, measurement, description)
-    traced = assemble(blueprint, description.controls, description.by_hand.ranges, description.by_hand.pinned)
+    plan = plan_rig(character, measurement, description)
+    traced = assemble(plan, description.controls, description.by_hand.ranges, description.by_hand.pinned)
     program = trace(traced.function, [channel.name for channel in traced.channels], traced.outputs)
-    return Rig(character, measurement, description, blueprint, traced.channels, program, traced.function)
+    return Rig(character, measurement, description, plan, traced.channels, program, traced.function)

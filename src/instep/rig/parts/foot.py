@@ -8,10 +8,10 @@ from instep.frames.quaternion import turn_about
 from instep.frames.rigid import Rigid, mix_frames
 from instep.frames.scalar import Scalar
 from instep.frames.vector import Vec, dot
-from instep.rig.blueprint import LegBlueprint
 from instep.rig.channels import ChannelBook
 from instep.rig.parts.roll import settle, share_roll
 from instep.rig.parts.turns import sided_turn, take_shift, take_turn
+from instep.rig.plan import LegPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Foot:
     toes: Rigid
 
 
-def build_foot(book: ChannelBook, leg: LegBlueprint, spaces: dict[str, Rigid], world: Rigid, unit: float) -> Foot:
+def build_foot(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world: Rigid, unit: float) -> Foot:
     """The foot's stack. `spaces` are the changes of the drivers that it can follow, `world` that of the world."""
     placed = _place(book, leg, spaces, world, unit)
     roll = book.take(
@@ -85,7 +85,7 @@ def build_foot(book: ChannelBook, leg: LegBlueprint, spaces: dict[str, Rigid], w
     return _ball_and_toes(book, leg, placed, tip, ball_deg)
 
 
-def _ball_and_toes(book: ChannelBook, leg: LegBlueprint, placed: Rigid, tip: Rigid, ball_deg: Scalar) -> Foot:
+def _ball_and_toes(book: ChannelBook, leg: LegPlan, placed: Rigid, tip: Rigid, ball_deg: Scalar) -> Foot:
     """The ball lifts the heel; the toes, beside it, undo that much of it that `hold` says."""
     name = leg.name
     lift = book.take(
@@ -111,7 +111,7 @@ def _ball_and_toes(book: ChannelBook, leg: LegBlueprint, placed: Rigid, tip: Rig
     return Foot(placed, ball, toes)
 
 
-def _place(book: ChannelBook, leg: LegBlueprint, spaces: dict[str, Rigid], world: Rigid, unit: float) -> Rigid:
+def _place(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world: Rigid, unit: float) -> Rigid:
     """Where the foot control stands: in root space, or following another."""
     control = f"{leg.name}.foot"
     shift = take_shift(book, control, leg.side, 3.0 * unit, "the foot", essential=True)
@@ -135,7 +135,7 @@ def _place(book: ChannelBook, leg: LegBlueprint, spaces: dict[str, Rigid], world
 
 def _pivot(
     book: ChannelBook,
-    leg: LegBlueprint,
+    leg: LegPlan,
     place: str,
     point: Vec,
     what: str,

@@ -8,10 +8,10 @@ from instep.frames.quaternion import Quat, mix_turns
 from instep.frames.rigid import Rigid
 from instep.frames.scalar import Scalar, mix
 from instep.frames.vector import Vec, cross, length, unit
-from instep.rig.blueprint import LegBlueprint
 from instep.rig.channels import ChannelBook
 from instep.rig.parts.leg import Bones
 from instep.rig.parts.turns import take_turn
+from instep.rig.plan import LegPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class LegPose:
     ball: Vec
 
 
-def leg_axes(leg: LegBlueprint) -> tuple[Vec, Vec, Vec]:
+def leg_axes(leg: LegPlan) -> tuple[Vec, Vec, Vec]:
     """Left, up, forward for turns of thigh and shin: up along the leg, left along the knee's hinge.
 
     A knee that bends backward (a bird's, a fore leg's) keeps a hinge that points left.
@@ -38,9 +38,7 @@ def leg_axes(leg: LegBlueprint) -> tuple[Vec, Vec, Vec]:
     return cross(up, forward), up, forward
 
 
-def build_forward(
-    book: ChannelBook, leg: LegBlueprint, carrier: Rigid, bones: Bones, foot: Rigid, toes: Quat
-) -> LegPose:
+def build_forward(book: ChannelBook, leg: LegPlan, carrier: Rigid, bones: Bones, foot: Rigid, toes: Quat) -> LegPose:
     """The leg's pose: solved at `leg.forward` 0, by the joints' own turns at 1.
 
     Turns blend by the short way, and the joints are chained anew, so that no bone shortens on the way.

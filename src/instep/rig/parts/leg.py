@@ -16,10 +16,10 @@ from instep.frames.quaternion import Quat, swing, turn_about, twist_between
 from instep.frames.rigid import Rigid
 from instep.frames.scalar import Scalar, largest, sqrt
 from instep.frames.vector import Vec, across, cross, dot, length, mix_vectors, unit
-from instep.rig.blueprint import LegBlueprint
 from instep.rig.channels import ChannelBook
 from instep.rig.parts.reach import limit_reach
 from instep.rig.parts.turns import take_shift
+from instep.rig.plan import LegPlan
 from instep.tolerances import AIM_FADE, GUARD, HIP_FADE
 
 
@@ -45,7 +45,7 @@ class _Aim:
     slide: Scalar
 
 
-def build_leg(book: ChannelBook, leg: LegBlueprint, carrier: Rigid, goal: Vec, unit_length: float) -> Bones:
+def build_leg(book: ChannelBook, leg: LegPlan, carrier: Rigid, goal: Vec, unit_length: float) -> Bones:
     """The leg that brings its ankle to `goal` as far as it reaches, with its hip carried by `carrier`."""
     aim = _take_aim(book, leg, unit_length)
     soft = book.take(
@@ -91,7 +91,7 @@ def build_leg(book: ChannelBook, leg: LegBlueprint, carrier: Rigid, goal: Vec, u
     return _pinned(Bones(q_thigh, q_shin, hip, knee, ankle), goal, mark, aim.pin, leg, unit_length)
 
 
-def _take_aim(book: ChannelBook, leg: LegBlueprint, unit_length: float) -> _Aim:
+def _take_aim(book: ChannelBook, leg: LegPlan, unit_length: float) -> _Aim:
     control = f"{leg.name}.knee"
     shift = take_shift(book, control, leg.side, 2.0 * unit_length, "the mark that the knee points to", essential=True)
     return _Aim(
@@ -116,7 +116,7 @@ def mark_distance(unit_length: float) -> float:
 
 
 def _turn_to_plane(
-    leg: LegBlueprint, aim: _Aim, carried: Quat, hip: Vec, u_goal: Vec, unit_length: float
+    leg: LegPlan, aim: _Aim, carried: Quat, hip: Vec, u_goal: Vec, unit_length: float
 ) -> tuple[Quat, Vec]:
     """The turn that takes the rest triangle's plane to the solved one, and where the knee itself is told to be."""
     from_hip = leg.knee - leg.hip + aim.shift
@@ -151,7 +151,7 @@ def _opened(axis: Vec, sign: float, now: tuple[Scalar, Scalar], rest: tuple[Scal
     return Quat(c * c0 + s * s0, axis.x * v, axis.y * v, axis.z * v)
 
 
-def _pinned(bones: Bones, goal: Vec, place: Vec, pin: Scalar, leg: LegBlueprint, unit_length: float) -> Bones:
+def _pinned(bones: Bones, goal: Vec, place: Vec, pin: Scalar, leg: LegPlan, unit_length: float) -> Bones:
     """The knee at `place`, by the share `pin`; the bones turn and stretch to knee and goal."""
     guard = GUARD * unit_length
     knee = mix_vectors(bones.knee, place, pin)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from instep.frames.rigid import Rigid
-from instep.rig.blueprint import PlainBlueprint
 from instep.rig.channels import ChannelBook
 from instep.rig.parts.turns import BODY_AXES, take_turn
+from instep.rig.plan import PlainPlan
 
 
-def build_plain(book: ChannelBook, plain: PlainBlueprint, carrier: Rigid) -> Rigid:
+def build_plain(book: ChannelBook, plain: PlainPlan, carrier: Rigid) -> Rigid:
     """The joint's change: its carrier's, and its own turn about its joint in the body's axes."""
     turn = take_turn(book, plain.name, BODY_AXES, plain.side, 180.0, f"the joint {plain.name}", essential=True)
     return carrier @ Rigid.about(plain.point, turn)

@@ -1,0 +1,1 @@
+"""Numbers of a rig that are solved from the mesh, one a file."""
