@@ -46,10 +46,11 @@ class Assembly:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Traced:
-    """The rig's function in symbolic form, with its channels in order."""
+    """The rig's function in symbolic form, with its channels in order, and all that its parts offered."""
 
     function: casadi.Function
     channels: tuple[Channel, ...]
+    offered: frozenset[str]
     outputs: tuple[str, ...]
 
 
@@ -97,7 +98,9 @@ def assemble(
         turn, place = assembly.root.carry(assembly.changes[driver], start)
         outputs += [turn.w, *(dot(row, turn.vector) for row in world), *(dot(row, place) for row in world)]
         names += [f"{driver}.{component}" for component in COMPONENTS]
-    return Traced(make_function("rig", book.symbols, outputs), tuple(book.channels), tuple(names))
+    return Traced(
+        make_function("rig", book.symbols, outputs), tuple(book.channels), frozenset(book.offered), tuple(names)
+    )
 
 
 def _build_whole_leg(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
@@ -55,6 +55,8 @@ class ChannelBook:
     symbol : makes the scalar that stands for a channel.
     ranges : ranges set by hand, by channel name.
     pinned : channels fixed by hand to a value, by name: constants, not channels.
+    channels, symbols : those that the rig has, in order.
+    offered : names of all channels that the parts could have.
     """
 
     chosen: ControlSet
@@ -63,7 +65,7 @@ class ChannelBook:
     pinned: Mapping[str, float] = field(default_factory=dict)
     channels: list[Channel] = field(default_factory=list)
     symbols: list[Scalar] = field(default_factory=list)
-    _offered: set[str] = field(default_factory=set)
+    offered: set[str] = field(default_factory=set)
 
     def take(
         self,
@@ -77,7 +79,7 @@ class ChannelBook:
         essential: bool = False,
     ) -> Scalar:
         """The symbol of a channel, or its constant value where the rig does not have it."""
-        self._offered.add(name)
+        self.offered.add(name)
         if name in self.pinned:
             return float(self.pinned[name])
         if self.chosen == "essential" and not essential:
@@ -98,8 +100,8 @@ class ChannelBook:
         """Raise RigFileError where a range or a pin names a channel that the character has not got."""
         for table, names in (("ranges", self.ranges), ("pinned", self.pinned)):
             for name in names:
-                if name not in self._offered:
-                    near = nearest_name(name, self._offered)
+                if name not in self.offered:
+                    near = nearest_name(name, self.offered)
                     raise RigFileError(
                         f'"{name}" is no channel of this character',
                         where=f"{where}: by_hand.{table}",
@@ -108,11 +110,21 @@ class ChannelBook:
                     )
 
 
-def find_channel(channels: tuple[Channel, ...], name: str) -> int:
-    """The number of the channel of this name; raises ChannelError that names the nearest."""
+def find_channel(channels: tuple[Channel, ...], name: str, offered: Collection[str] = ()) -> int:
+    """The number of the channel of this name.
+
+    Raises ChannelError that names the nearest, or says that the channel is among those that were `offered` by the
+    parts but not chosen for this rig.
+    """
     names = [channel.name for channel in channels]
     if name in names:
         return names.index(name)
+    if name in offered:
+        raise ChannelError(
+            f'"{name}" is a channel that this rig leaves out',
+            expected=f"one of the {len(names)} channels that it has",
+            cure='Write controls = "full" in the rig file, or take the channel out of by_hand.pinned',
+        )
     near = nearest_name(name, names)
     raise ChannelError(
         f'"{name}" is no channel of this rig',

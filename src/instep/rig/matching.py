@@ -15,7 +15,7 @@ from instep.frames.quaternion import Quat
 from instep.frames.rigid import Rigid
 from instep.frames.vector import Vec, across, cross, dot, length, unit
 from instep.rig.assemble import Assembly, build_changes
-from instep.rig.channels import ChannelBook, find_channel
+from instep.rig.channels import ChannelBook
 from instep.rig.parts.forward import leg_axes
 from instep.rig.plan import LegPlan
 from instep.rig.rig import Rig
@@ -63,7 +63,7 @@ def match_inverse(rig: Rig, values: FloatArray, leg: str) -> FloatArray:
     zeros = np.zeros(len(values))
     whole = length(plan.knee - plan.hip) + length(plan.ankle - plan.knee)
     spare = np.maximum(whole - length(ankle - hip), 0.0) / max(plan.soft, GUARD * rig.plan.unit)
-    soft = values[:, find_channel(rig.channels, f"{leg}.leg.soft")]
+    soft = values[:, rig.channel(f"{leg}.leg.soft")]
     start = _with(
         rig,
         values,
@@ -115,7 +115,7 @@ def _evaluate(rig: Rig, values: FloatArray) -> Assembly:
 def _with(rig: Rig, values: FloatArray, settings: dict[str, FloatArray]) -> FloatArray:
     changed = np.array(values, dtype=np.float64)
     for name, column in settings.items():
-        changed[:, find_channel(rig.channels, name)] = column
+        changed[:, rig.channel(name)] = column
     return changed
 
 

@@ -35,6 +35,7 @@ class Rig:
     character, measurement, description : what it was built from.
     plan : the numbers in its parts.
     channels : the animator's numbers, in the order of the program's inputs.
+    offered : names of all channels that the parts could have; an essential rig leaves many out.
     program : the rig's function as a straight-line program.
     function : the same in CasADi: the reference that every evaluator is held against.
     """
@@ -44,6 +45,7 @@ class Rig:
     description: RigDescription
     plan: RigPlan
     channels: tuple[Channel, ...]
+    offered: frozenset[str]
     program: Program
     function: casadi.Function
 
@@ -52,14 +54,17 @@ class Rig:
         """(C,) each channel's value at rest."""
         return np.array([channel.default for channel in self.channels])
 
+    def channel(self, name: str) -> int:
+        """The number of the channel of this name; raises ChannelError that says what there is instead."""
+        return find_channel(self.channels, name, self.offered)
+
     def values(self, settings: Mapping[str, ArrayLike], frames: int | None = None) -> FloatArray:
         """(N, C) channel values: the defaults, with some channels set to a number or to (N,) numbers.
 
         Raises ChannelError for an unknown channel or a value out of its range.
         """
         columns = {
-            find_channel(self.channels, name): np.atleast_1d(np.asarray(value, dtype=np.float64))
-            for name, value in settings.items()
+            self.channel(name): np.atleast_1d(np.asarray(value, dtype=np.float64)) for name, value in settings.items()
         }
         length = frames or max((len(column) for column in columns.values()), default=1)
         table = np.tile(self.defaults, (length, 1))
@@ -134,4 +139,4 @@ def build_rig(character: Character, measurement: Measurement, description: RigDe
     plan = plan_rig(character, measurement, description)
     traced = assemble(plan, description.controls, description.by_hand.ranges, description.by_hand.pinned)
     program = trace(traced.function, [channel.name for channel in traced.channels], traced.outputs)
-    return Rig(character, measurement, description, plan, traced.channels, program, traced.function)
+    return Rig(character, measurement, description, plan, traced.channels, traced.offered, program, traced.function)

@@ -12,6 +12,7 @@ from instep.rig.channels import ChannelBook
 from instep.rig.parts.leg import Bones
 from instep.rig.parts.turns import take_turn
 from instep.rig.plan import LegPlan
+from instep.tolerances import GUARD
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,5 +86,9 @@ def build_forward(book: ChannelBook, leg: LegPlan, carrier: Rigid, bones: Bones,
 
 
 def _grown(rest_start: Vec, rest_end: Vec, start: Vec, end: Vec, share: Scalar) -> Scalar:
-    """A bone's length over its rest length: as solved at share 0, 1 at share 1."""
-    return mix(length(end - start) * (1.0 / length(rest_end - rest_start)), 1.0, share)
+    """A bone's length over its rest length: as solved at share 0, 1 at share 1.
+
+    Guarded: a knee that is pinned to the hip leaves a thigh without length, whose derivative would be NaN.
+    """
+    rest = length(rest_end - rest_start)
+    return mix(length(end - start, GUARD * rest) * (1.0 / rest), 1.0, share)

@@ -87,7 +87,8 @@ def build_leg(book: ChannelBook, leg: LegPlan, carrier: Rigid, goal: Vec, unit_l
     )
     q_thigh, q_shin = plane @ at_hip, plane @ at_ankle
     knee = hip + (q_thigh @ (leg.knee - leg.hip)) * (reach.factor * (thigh * (1.0 / rest_thigh)))
-    ankle = knee + (q_shin @ (leg.ankle - leg.knee)) * (reach.factor * (shin * (1.0 / rest_shin)))
+    # Not by way of the knee: where the ankle is must not hang on where the knee points, not even by rounding.
+    ankle = hip + u_goal * (reach.distance * reach.factor)
     return _pinned(Bones(q_thigh, q_shin, hip, knee, ankle), goal, mark, aim.pin, leg, unit_length)
 
 
@@ -156,9 +157,9 @@ def _pinned(bones: Bones, goal: Vec, place: Vec, pin: Scalar, leg: LegPlan, unit
     guard = GUARD * unit_length
     knee = mix_vectors(bones.knee, place, pin)
     ankle = mix_vectors(bones.ankle, goal, pin)
-    spare = cross(leg.bend, unit(leg.ankle - leg.hip))
-    thigh = swing(unit(bones.knee - bones.hip, guard), unit(knee - bones.hip, guard), spare) @ bones.thigh
-    shin = swing(unit(bones.ankle - bones.knee, guard), unit(ankle - knee, guard), spare) @ bones.shin
+    hinge = cross(leg.bend, unit(leg.ankle - leg.hip))  # across both bones, and so it stays as they turn
+    thigh = swing(unit(bones.knee - bones.hip, guard), unit(knee - bones.hip, guard), bones.thigh @ hinge) @ bones.thigh
+    shin = swing(unit(bones.ankle - bones.knee, guard), unit(ankle - knee, guard), bones.shin @ hinge) @ bones.shin
     if isinstance(pin, float) and pin == 0.0:
         return bones
     return Bones(thigh, shin, bones.hip, knee, ankle)

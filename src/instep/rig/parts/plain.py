@@ -11,4 +11,4 @@ from instep.rig.plan import PlainPlan
 def build_plain(book: ChannelBook, plain: PlainPlan, carrier: Rigid) -> Rigid:
     """The joint's change: its carrier's, and its own turn about its joint in the body's axes."""
     turn = take_turn(book, plain.name, BODY_AXES, plain.side, 180.0, f"the joint {plain.name}", essential=True)
-    return carrier @ Rigid.about(plain.point, turn)
+    return Rigid.carrying(carrier.turn @ turn, plain.point, carrier @ plain.point)

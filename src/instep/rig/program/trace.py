@@ -125,9 +125,12 @@ class _Book:
         return number
 
     def fold_masked_sum(self, first: int, second: int) -> int | None:
-        """select(c, a, 0) + select(not c, b, 0) is select(c, a, b)."""
+        """select(c, a, 0) + select(not c, b, 0) is select(c, a, b); None where the sum has another form."""
         a, b = self.instructions[first], self.instructions[second]
         if a.op is not Op.SELECT or b.op is not Op.SELECT:
+            return None
+        zero = Instruction(Op.CONSTANT, (), 0.0)
+        if self.instructions[a.args[2]] != zero or self.instructions[b.args[2]] != zero:
             return None
         for one, other in ((a, b), (b, a)):
             condition = self.instructions[other.args[0]]
