@@ -87,7 +87,7 @@ def test_each_control_with_a_place_has_a_shape_and_a_letter(controls: str) -> No
         letter = {"left": "L", "right": "R", "middle": ""}[shape.side]
         assert shape.letter == letter
         assert shape.line == {"L": "solid", "R": "dashed", "": "plain"}[letter]
-        assert shape.driver in rig.plan.drivers
+        assert shape.control in rig.control_frames_at(rig.defaults[None])
         for line in shape.polylines:
             assert np.isfinite(line).all(), name
             assert len(line) >= 2

@@ -84,14 +84,18 @@ def normalised(q: Quat, guard: float = 0.0) -> Quat:
 def swing(start: Vec, end: Vec, spare_axis: Vec) -> Quat:
     """The least turn that takes unit vector `start` to unit vector `end`.
 
-    (1 + a.b, a x b), normalised. Where the two oppose one another every axis across `start` would do: then
-    `spare_axis` (a unit vector across `start`) is taken, faded in within 0.08 degrees of the opposite.
+    (1 + a.b, a x b), normalised; beyond a right angle 1 + a.b is taken as |a x b|^2 / (1 - a.b), in which nothing
+    cancels. Where the two oppose one another to within 1e-10 every axis across `start` would do: then `spare_axis`
+    (a unit vector across `start`) is taken. No continuous choice exists there; fading between the axes was tried,
+    and passes through a place where they cancel and the turn is wrong altogether.
     """
-    near = 1e-6
-    w = 1.0 + dot(start, end)
-    fade = largest(near - w, 0.0)
-    axis = cross(start, end) + spare_axis * fade
-    return normalised(Quat(largest(w, 0.0), axis.x, axis.y, axis.z), 1e-30)
+    near = 1e-10
+    c = dot(start, end)
+    normal = cross(start, end)
+    w = select(c >= 0.0, 1.0 + c, dot(normal, normal) * (1.0 / (1.0 + largest(-c, 0.0))))
+    apart = w > 0.5 * near * near
+    x, y, z = (select(apart, a, spare * near) for a, spare in zip(normal, spare_axis, strict=True))
+    return normalised(Quat(w, x, y, z), 1e-30)
 
 
 def twist_between(start: Vec, end: Vec, axis: Vec) -> Quat:

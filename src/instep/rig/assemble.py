@@ -8,7 +8,9 @@ from graphlib import CycleError as GraphCycle
 from graphlib import TopologicalSorter
 
 import casadi
+import numpy as np
 
+from instep.character.arrays import FloatArray
 from instep.errors import CycleError
 from instep.frames.quaternion import Quat
 from instep.frames.rigid import Rigid
@@ -17,7 +19,7 @@ from instep.frames.vector import Vec, dot
 from instep.rig.channels import Channel, ChannelBook, ControlSet
 from instep.rig.parts.foot import Foot, build_foot
 from instep.rig.parts.forward import build_forward
-from instep.rig.parts.leg import build_leg
+from instep.rig.parts.leg import build_leg, mark_distance
 from instep.rig.parts.pelvis import build_pelvis
 from instep.rig.parts.plain import build_plain
 from instep.rig.parts.root import Root, build_root
@@ -37,40 +39,49 @@ class Assembly:
     root : carries everything into the world.
     changes : by driver.
     feet : by leg: what the foot's stack of controls places, also where the leg cannot follow.
+    frames : by control: where what the animator grabs has gone.
     """
 
     root: Root
     changes: dict[str, Rigid]
     feet: dict[str, Foot]
+    frames: dict[str, Rigid]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Traced:
-    """The rig's function in symbolic form, with its channels in order, and all that its parts offered."""
+    """The rig's function in symbolic form, with its channels in order, and all that its parts offered.
 
-    function: casadi.Function
+    Attributes
+    ----------
+    function, outputs : the rig itself.
+    frames, frame_outputs : a second function of the same channels: where each control has gone, for drawing it.
+    """
+
     channels: tuple[Channel, ...]
     offered: frozenset[str]
+    function: casadi.Function
     outputs: tuple[str, ...]
+    frames: casadi.Function
+    frame_outputs: tuple[str, ...]
 
 
 def build_changes(book: ChannelBook, plan: RigPlan) -> Assembly:
     """Put the parts together. Raises CycleError where followers go round in a circle."""
     root = build_root(book, plan.root, plan.unit)
-    changes: dict[str, Rigid] = {"root": Rigid.identity()}
-    feet: dict[str, Foot] = {}
+    assembly = Assembly(root, {"root": Rigid.identity()}, {}, {"root": Rigid.identity()})
     legs = {leg.name: leg for leg in plan.legs}
     plains = {plain.name: plain for plain in plan.plains}
     for name in _order(plan):
+        if name in legs:
+            _add_leg(assembly, book, legs[name], plan.unit)
+            continue
         if name == "pelvis":
-            changes[name] = build_pelvis(book, plan.pelvis, plan.unit)
-        elif name in plains:
-            plain = plains[name]
-            changes[name] = build_plain(book, plain, changes[plain.carrier])
-        elif name in legs:
-            feet[name], placed = _build_whole_leg(book, legs[name], changes, root, plan.unit)
-            changes.update(placed)
-    return Assembly(root, changes, feet)
+            change = build_pelvis(book, plan.pelvis, plan.unit)
+        else:
+            change = build_plain(book, plains[name], assembly.changes[plains[name].carrier])
+        assembly.changes[name] = assembly.frames[name] = change
+    return assembly
 
 
 def assemble(
@@ -84,42 +95,61 @@ def assemble(
 
     Outputs are, in order: ``root.scale``, then for each driver ``driver.w x y z`` (its turn as a change from the
     bind pose, in world axes) and ``driver.across up along`` (where its point stands, along the world's x, y, z).
+    Those of the frames are the same for each control, with the world's origin as the point: what stood at x goes to
+    ``scale turn x + place``.
 
     Raises CycleError where followers go round in a circle, RigFileError for unknown channel names.
     """
     book = ChannelBook(chosen, casadi.SX.sym, ranges or {}, pinned or {})
     assembly = build_changes(book, plan)
     book.refuse_unknown(where)
-    outputs: list[Scalar] = [assembly.root.scale]
-    names = ["root.scale"]
-    world = [Vec.of(float(value) for value in row) for row in plan.R_world_body]
-    for driver, point in zip(plan.drivers, plan.points, strict=True):
-        start = Vec.of(float(value) for value in plan.R_world_body.T @ point)
-        turn, place = assembly.root.carry(assembly.changes[driver], start)
-        outputs += [turn.w, *(dot(row, turn.vector) for row in world), *(dot(row, place) for row in world)]
-        names += [f"{driver}.{component}" for component in COMPONENTS]
+    origin = np.zeros(3)
+    joints = {name: (assembly.changes[name], p) for name, p in zip(plan.drivers, plan.points, strict=True)}
+    controls = {channel.control for channel in book.channels}
+    frames = {name: (change, origin) for name, change in assembly.frames.items() if name in controls}
+    outputs, names = _in_world(plan, assembly.root, joints)
+    frame_outputs, frame_names = _in_world(plan, assembly.root, frames)
     return Traced(
-        make_function("rig", book.symbols, outputs), tuple(book.channels), frozenset(book.offered), tuple(names)
+        tuple(book.channels),
+        frozenset(book.offered),
+        make_function("rig", book.symbols, [assembly.root.scale, *outputs]),
+        ("root.scale", *names),
+        make_function("frames", book.symbols, [assembly.root.scale, *frame_outputs]),
+        ("root.scale", *frame_names),
     )
 
 
-def _build_whole_leg(
-    book: ChannelBook, leg: LegPlan, changes: Mapping[str, Rigid], root: Root, unit: float
-) -> tuple[Foot, dict[str, Rigid]]:
-    """The foot's stack, and the changes of the leg's thigh, shin, foot and toes."""
+def _in_world(
+    plan: RigPlan, root: Root, changes: Mapping[str, tuple[Rigid, FloatArray]]
+) -> tuple[list[Scalar], list[str]]:
+    """Turn of each change, and place of its point, in the world."""
+    rows = [Vec.of(float(value) for value in row) for row in plan.R_world_body]
+    outputs: list[Scalar] = []
+    for change, point in changes.values():
+        turn, place = root.carry(change, Vec.of(float(value) for value in plan.R_world_body.T @ point))
+        outputs += [turn.w, *(dot(row, turn.vector) for row in rows), *(dot(row, place) for row in rows)]
+    return outputs, [f"{name}.{component}" for name in changes for component in COMPONENTS]
+
+
+def _add_leg(assembly: Assembly, book: ChannelBook, leg: LegPlan, unit: float) -> None:
+    """Add a leg: its foot's stack, the changes of thigh, shin, foot and toes, and its controls' frames."""
+    changes, name = assembly.changes, leg.name
     carrier = changes[leg.carrier]
     spaces = {space: changes[space] for space in leg.spaces}
-    foot = build_foot(book, leg, spaces, root.undo(leg.ankle), unit)
+    foot = build_foot(book, leg, spaces, assembly.root.undo(leg.ankle), unit)
     bones = build_leg(book, leg, carrier, foot.foot @ leg.ankle, unit)
     pose = build_forward(book, leg, carrier, bones, foot.foot, foot.toes.turn)
-    placed: list[tuple[str, Quat, Vec, Vec]] = [
-        ("thigh", pose.thigh, leg.hip, pose.hip),
-        ("shin", pose.shin, leg.knee, pose.knee),
-        ("foot", pose.foot, leg.ankle, pose.ankle),
-    ]
+    changes[f"{name}.thigh"] = Rigid.carrying(pose.thigh, leg.hip, pose.hip)
+    changes[f"{name}.shin"] = Rigid.carrying(pose.shin, leg.knee, pose.knee)
+    changes[f"{name}.foot"] = Rigid.carrying(pose.foot, leg.ankle, pose.ankle)
     if leg.has_toes:
-        placed.append(("toes", pose.toes, leg.ball, pose.ball))
-    return foot, {f"{leg.name}.{part}": Rigid.carrying(turn, start, end) for part, turn, start, end in placed}
+        changes[f"{name}.toes"] = Rigid.carrying(pose.toes, leg.ball, pose.ball)
+    assembly.feet[name] = foot
+    mark = leg.knee + leg.bend * mark_distance(unit)
+    assembly.frames.update({f"{name}.{control}": frame for control, frame in foot.frames.items()})
+    assembly.frames[f"{name}.knee"] = Rigid(Quat.identity(), bones.mark - mark)
+    for control, driver in (("thigh", "thigh"), ("shin", "shin"), ("ankle", "foot"), ("leg", "thigh")):
+        assembly.frames[f"{name}.{control}"] = changes[f"{name}.{driver}"]
 
 
 def _order(plan: RigPlan) -> list[str]:

@@ -207,6 +207,9 @@ def _edited(text: str, full: dict[str, Any], needed: dict[str, Any]) -> str:
 def _edit(table: MutableMapping[str, Any], full: dict[str, Any], needed: dict[str, Any], at: tuple[str, ...]) -> None:
     """Make a TOML table say what `full` says; of what it lacks only `needed` is added."""
     written = dict(_entries(table, at))
+    for key in {keys[0] for keys in written.values() if len(keys) > 1} & set(full):
+        del table[key]  # "left" is wanted beside "left.heel", written without quotes: TOML cannot say both
+        written = dict(_entries(table, at))
     for name, keys in written.items():
         if name not in full:
             _delete(table, keys)

@@ -14,7 +14,7 @@ from instep.character import Character, Poses
 from instep.character.arrays import BoolArray, FloatArray
 from instep.character.pose import rotation_matrices
 from instep.landmarks import Measurement
-from instep.rig.assemble import COMPONENTS, assemble
+from instep.rig.assemble import COMPONENTS, Traced, assemble
 from instep.rig.channels import Channel, check_range, find_channel
 from instep.rig.description import RigDescription
 from instep.rig.emitters.numpy_blocks import compile_numpy
@@ -34,20 +34,26 @@ class Rig:
     ----------
     character, measurement, description : what it was built from.
     plan : the numbers in its parts.
-    channels : the animator's numbers, in the order of the program's inputs.
-    offered : names of all channels that the parts could have; an essential rig leaves many out.
     program : the rig's function as a straight-line program.
-    function : the same in CasADi: the reference that every evaluator is held against.
+    traced : the same in symbols, with its channels.
     """
 
     character: Character
     measurement: Measurement
     description: RigDescription
     plan: RigPlan
-    channels: tuple[Channel, ...]
-    offered: frozenset[str]
     program: Program
-    function: casadi.Function
+    traced: Traced
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The animator's numbers, in the order of the program's inputs."""
+        return self.traced.channels
+
+    @property
+    def function(self) -> casadi.Function:
+        """The rig's function in CasADi: the reference that every evaluator is held against."""
+        return self.traced.function
 
     @cached_property
     def defaults(self) -> FloatArray:
@@ -56,7 +62,7 @@ class Rig:
 
     def channel(self, name: str) -> int:
         """The number of the channel of this name; raises ChannelError that says what there is instead."""
-        return find_channel(self.channels, name, self.offered)
+        return find_channel(self.channels, name, self.traced.offered)
 
     def values(self, settings: Mapping[str, ArrayLike], frames: int | None = None) -> FloatArray:
         """(N, C) channel values: the defaults, with some channels set to a number or to (N,) numbers.
@@ -108,6 +114,23 @@ class Rig:
         return Poses(np.ascontiguousarray(rotation), position, scale)
 
     @cached_property
+    def control_frames(self) -> Program:
+        """Where each control has gone, as a program of the same channels: see `assemble` for its outputs."""
+        return trace(self.traced.frames, self.program.inputs, self.traced.frame_outputs)
+
+    def control_frames_at(self, values: FloatArray) -> dict[str, FloatArray]:
+        """By control, (N, 3, 4) ``[A | t]``: what stood at x in the bind pose goes to ``A x + t``."""
+        outputs = compile_numpy(self.control_frames)(np.asarray(values, dtype=np.float64).T)
+        scale = outputs[0]
+        found: dict[str, FloatArray] = {}
+        names = [name.removesuffix(".w") for name in self.control_frames.outputs if name.endswith(".w")]
+        for number, name in enumerate(names):
+            rows = outputs[1 + 7 * number : 8 + 7 * number]
+            linear = rotation_matrices(rows[:4].T) * scale[:, None, None]
+            found[name] = np.concatenate([linear, rows[4:].T[..., None]], axis=-1)
+        return found
+
+    @cached_property
     def influence(self) -> BoolArray:
         """(D, C) which driver each channel moves, read off the program's data flow."""
         rows = influence(self.program)
@@ -139,4 +162,4 @@ def build_rig(character: Character, measurement: Measurement, description: RigDe
     plan = plan_rig(character, measurement, description)
     traced = assemble(plan, description.controls, description.by_hand.ranges, description.by_hand.pinned)
     program = trace(traced.function, [channel.name for channel in traced.channels], traced.outputs)
-    return Rig(character, measurement, description, plan, traced.channels, traced.offered, program, traced.function)
+    return Rig(character, measurement, description, plan, program, traced)

@@ -23,27 +23,27 @@ SOLE_MARGIN: Final = 0.044
 """Of the foot's length: how far the foot control's outline stands off the sole. Drawn so in the look."""
 SECTION_MARGIN: Final = 0.035
 """Of the foot's length: how far a section stands off the skin."""
+THIN: Final = 0.55
+"""A section that fills less than this of its hull is an open line: skin is missing there."""
 MARK_SIZE: Final = 0.03
 """Of the leg's length: half the width of the knee's mark."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ControlShape:
-    """What an animator grabs.
+    """What an animator grabs. When the rig is posed it goes with its control's frame (`Rig.control_frames`).
 
     Attributes
     ----------
     control : its name, "left.foot".
     side : colour and line go by it; the letter is `letter`.
     kind : "outline" on the floor, "section" around the body, "mark" in the air.
-    driver : the driver that carries it.
     polylines : each (n, 3) in the world, in the bind pose; a closed one ends where it starts.
     """
 
     control: str
     side: Side
     kind: Literal["outline", "section", "mark"]
-    driver: str
     polylines: tuple[FloatArray, ...]
 
     @property
@@ -79,24 +79,24 @@ def _leg_shapes(rig: Rig, mesh: Mesh, leg: LegLandmarks) -> list[ControlShape]:
     own = np.zeros(len(mesh), dtype=np.bool_)
     own[leg.vertices] = True
     grown = _grown_outline(leg.outline, leg.sole_normal, SOLE_MARGIN * leg.foot_length)
-    front = "toes" if leg.toes is not None else "foot"
     margin = SECTION_MARGIN * leg.foot_length
     between = 0.5 * (leg.ball.position + leg.tip.position)
+
+    # Where the foot stands steep over its ball (a paw), a section must not run up into the shank.
+    low = own & (np.linalg.norm(mesh.positions - between, axis=1) < 0.75 * leg.foot_length)
 
     def section(point: FloatArray, normal: FloatArray, vertices: BoolArray) -> FloatArray:
         return _section(mesh, vertices, point, normal, margin, 0.15 * unit)
 
     shapes = [
-        ControlShape(f"{leg.name}.foot", leg.side, "outline", f"{leg.name}.foot", (grown,)),
-        ControlShape(f"{leg.name}.ball", leg.side, "section", f"{leg.name}.foot",
-                     (section(leg.ball.position, leg.axis, own),)),
-        ControlShape(f"{leg.name}.toes", leg.side, "section", f"{leg.name}.{front}",
-                     (section(between, leg.axis, own),)),
-        ControlShape(f"{leg.name}.knee", leg.side, "mark", f"{leg.name}.shin", _knee_mark(rig, leg)),
+        ControlShape(f"{leg.name}.foot", leg.side, "outline", (grown,)),
+        ControlShape(f"{leg.name}.ball", leg.side, "section", (section(leg.ball.position, leg.axis, low),)),
+        ControlShape(f"{leg.name}.toes", leg.side, "section", (section(between, leg.axis, low),)),
+        ControlShape(f"{leg.name}.knee", leg.side, "mark", _knee_mark(rig, leg)),
     ]  # fmt: skip
     for place, landmark in (("heel", leg.heel), ("tip", leg.tip), ("outer", leg.outer), ("inner", leg.inner)):
         arc = _nearest_stretch(grown, landmark.position, 0.25 * leg.foot_length)
-        shapes.append(ControlShape(f"{leg.name}.{place}", leg.side, "outline", f"{leg.name}.foot", (arc,)))
+        shapes.append(ControlShape(f"{leg.name}.{place}", leg.side, "outline", (arc,)))
     bones = (
         ("thigh", leg.thigh, leg.hip, leg.knee),
         ("shin", leg.shin, leg.knee, leg.ankle),
@@ -106,9 +106,8 @@ def _leg_shapes(rig: Rig, mesh: Mesh, leg: LegLandmarks) -> list[ControlShape]:
         along = leg.sole_normal if end is None else end.position - start.position
         middle = start.position if end is None else 0.5 * (start.position + end.position)
         near = _moved_by(mesh, [joint, leg.shin] if end is None else [joint])
-        driver = f"{leg.name}.{'foot' if control == 'ankle' else control}"
         ring = section(middle, along / np.linalg.norm(along), near)
-        shapes.append(ControlShape(f"{leg.name}.{control}", leg.side, "section", driver, (ring,)))
+        shapes.append(ControlShape(f"{leg.name}.{control}", leg.side, "section", (ring,)))
     return shapes
 
 
@@ -135,7 +134,7 @@ def _root_outline(rig: Rig) -> ControlShape:
     hull = shapely.MultiPoint(points[:, [0, 2]]).convex_hull.buffer(0.45 * foot, quad_segs=12)
     ring = np.asarray(hull.exterior.coords)
     flat = np.insert(ring, 1, rig.measurement.floor, axis=1)
-    return ControlShape("root", "middle", "outline", "root", (flat @ R.T,))
+    return ControlShape("root", "middle", "outline", (flat @ R.T,))
 
 
 def _pelvis_section(rig: Rig, mesh: Mesh) -> ControlShape:
@@ -147,7 +146,7 @@ def _pelvis_section(rig: Rig, mesh: Mesh) -> ControlShape:
     unit = rig.measurement.leg_length
     point = rig.character.skeleton.positions[pelvis]
     ring = _section(mesh, near, point, up, 0.04 * unit, 0.3 * unit, whole=True)
-    return ControlShape("pelvis", "middle", "section", "pelvis", (ring,))
+    return ControlShape("pelvis", "middle", "section", (ring,))
 
 
 def _plain_shapes(rig: Rig, mesh: Mesh) -> list[ControlShape]:
@@ -168,7 +167,7 @@ def _plain_shapes(rig: Rig, mesh: Mesh) -> list[ControlShape]:
         side: Side = "left" if plain.side > 0 else "right" if plain.side < 0 else "middle"
         near = _moved_by(mesh, [joint])
         ring = _section(mesh, near, point + along * 0.25 * size, along, 0.02 * unit, 0.08 * unit)
-        shapes.append(ControlShape(plain.name, side, "section", plain.name, (ring,)))
+        shapes.append(ControlShape(plain.name, side, "section", (ring,)))
     return shapes
 
 
@@ -211,8 +210,7 @@ def _section(
 ) -> FloatArray:
     """(n, 3) closed: where the plane through `point` cuts the skin of `vertices`, as one ring, grown by `margin`.
 
-    Pieces that nearly touch (toes) join; of pieces that stand apart the one nearest to `point` is taken, or their
-    hull where `whole` is asked for. A circle of `radius` where the plane cuts nothing.
+    The hull of all that is cut where `whole` is asked for. A circle of `radius` where the plane cuts nothing.
     """
     axes = _frame(normal)
     segments = _cut(mesh, vertices, point, normal)
@@ -220,19 +218,27 @@ def _section(
         turn = np.linspace(0.0, 2.0 * np.pi, 49)[:, None]
         return np.asarray(point + radius * (np.cos(turn) * axes[0] + np.sin(turn) * axes[1]))
     flat = (segments - point) @ axes.T
-    lines = shapely.linestrings(flat)
-    if whole:
-        joined = shapely.MultiPoint(flat.reshape(-1, 2)).convex_hull
-    else:
-        gap = 1.5 * margin
-        joined = shapely.union_all(shapely.buffer(lines, gap)).buffer(-gap + 0.02 * margin)
-        pieces = list(getattr(joined, "geoms", [joined]))
-        pieces = [shapely.Polygon(piece.exterior) for piece in pieces if piece.geom_type == "Polygon"]
-        joined = (
-            min(pieces, key=lambda piece: piece.distance(shapely.Point(0.0, 0.0))) if pieces else joined.convex_hull
-        )
-    grown = joined.buffer(margin, quad_segs=8).simplify(0.03 * margin)
+    ring = shapely.MultiPoint(flat.reshape(-1, 2)).convex_hull if whole else _nearest_piece(flat, 1.5 * margin)
+    # Out too far and back: the corners that face inward become round.
+    grown = ring.buffer(2.5 * margin, quad_segs=8).buffer(-1.5 * margin, quad_segs=8).simplify(0.02 * margin)
     return np.asarray(point + np.asarray(grown.exterior.coords) @ axes, dtype=np.float64)
+
+
+def _nearest_piece(segments: FloatArray, gap: float) -> shapely.Polygon:
+    """The area within (n, 2, 2) segments that lies nearest to the origin; pieces nearer than 2 `gap` join.
+
+    Where skin is missing the cut is an open line, a thin thing when thickened: then its hull is the area.
+    """
+    joined = shapely.union_all(shapely.buffer(shapely.linestrings(segments), gap)).buffer(-0.98 * gap)
+    pieces = [
+        piece for piece in getattr(joined, "geoms", [joined]) if piece.geom_type == "Polygon" and not piece.is_empty
+    ]
+    if not pieces:
+        return shapely.MultiPoint(segments.reshape(-1, 2)).convex_hull.buffer(1e-3 * gap)
+    nearest = min(pieces, key=lambda piece: shapely.Polygon(piece.exterior).distance(shapely.Point(0.0, 0.0)))
+    filled = shapely.Polygon(nearest.exterior)
+    hull = filled.convex_hull
+    return filled if filled.area > THIN * hull.area else hull
 
 
 def _cut(mesh: Mesh, vertices: BoolArray, point: FloatArray, normal: FloatArray) -> FloatArray:

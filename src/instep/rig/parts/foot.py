@@ -21,11 +21,13 @@ class Foot:
     placed : the foot control, before any pivot.
     foot : the foot itself, as far as the leg can follow; its ankle is the goal of the leg.
     toes : the toes' turn (their joint hangs on the foot).
+    frames : by control ("heel", "tip", ...): where what the animator grabs has gone.
     """
 
     placed: Rigid
     foot: Rigid
     toes: Rigid
+    frames: dict[str, Rigid]
 
 
 def build_foot(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world: Rigid, unit: float) -> Foot:
@@ -63,7 +65,9 @@ def build_foot(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world:
         essential=True,
     )
     change = placed @ Rigid.about(on_sole, turn_about(up, twist * leg.side))
+    frames = {"foot": change}
     change = change @ _pivot(book, leg, "heel", leg.heel, "the foot about its heel", (0.0, heel_deg, 0.0))
+    frames["heel"] = change
     outer = book.take(
         f"{leg.name}.outer.lean", "deg", -45.0, 45.0, "Turns the foot about its outer edge, that edge down."
     )
@@ -74,18 +78,21 @@ def build_foot(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world:
         45.0,
         "Turns the foot about its inner edge, the outer edge down.",
     )
-    for point, lean in (
-        (leg.outer, outer + settle(bank, leg.settle_deg)),
-        (leg.inner, inner - settle(-bank, leg.settle_deg)),
+    for edge, point, lean in (
+        ("outer", leg.outer, outer + settle(bank, leg.settle_deg)),
+        ("inner", leg.inner, inner - settle(-bank, leg.settle_deg)),
     ):
         change = change @ Rigid.about(point, turn_about(forward, lean * -leg.side))
+        frames[edge] = change
     tip = change @ _pivot(book, leg, "tip", leg.tip, "the foot about its toe tip", (0.0, tip_deg, 0.0))
+    frames["tip"] = tip
     if not leg.has_toes:
-        return Foot(placed, tip, tip)
-    return _ball_and_toes(book, leg, placed, tip, ball_deg)
+        return Foot(placed, tip, tip, frames)
+    ball, toes = _ball_and_toes(book, leg, tip, ball_deg)
+    return Foot(placed, ball, toes, frames | {"ball": ball, "toes": toes})
 
 
-def _ball_and_toes(book: ChannelBook, leg: LegPlan, placed: Rigid, tip: Rigid, ball_deg: Scalar) -> Foot:
+def _ball_and_toes(book: ChannelBook, leg: LegPlan, tip: Rigid, ball_deg: Scalar) -> tuple[Rigid, Rigid]:
     """The ball lifts the heel; the toes, beside it, undo that much of it that `hold` says."""
     name = leg.name
     lift = book.take(
@@ -108,7 +115,7 @@ def _ball_and_toes(book: ChannelBook, leg: LegPlan, placed: Rigid, tip: Rigid, b
     )
     pitch = bend + lifted * (1.0 - hold)
     toes = tip @ Rigid.about(leg.ball, sided_turn(leg.foot_axes, leg.side, yaw, pitch, lean))
-    return Foot(placed, ball, toes)
+    return ball, toes
 
 
 def _place(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world: Rigid, unit: float) -> Rigid:

@@ -25,13 +25,15 @@ from instep.tolerances import AIM_FADE, GUARD, HIP_FADE
 
 @dataclass(frozen=True, slots=True)
 class Bones:
-    """A solved leg in root space: turns of thigh and shin (as changes) and the places of the three joints."""
+    """A solved leg in root space: turns of thigh and shin (as changes), the places of the three joints, and the place
+    of the mark that the knee points to."""
 
     thigh: Quat
     shin: Quat
     hip: Vec
     knee: Vec
     ankle: Vec
+    mark: Vec
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,7 @@ def build_leg(book: ChannelBook, leg: LegPlan, carrier: Rigid, goal: Vec, unit_l
     )
 
     carried = swing(u_rest, u_goal, cross(leg.bend, u_rest))
-    plane, mark = _turn_to_plane(leg, aim, carried, hip, u_goal, unit_length)
+    plane, place, mark = _turn_to_plane(leg, aim, carried, hip, u_goal, unit_length)
     hinge = cross(u_rest, leg.bend)
     d_rest = length(line)
     at_hip = _opened(hinge, 1.0, _half_angle(thigh, shin, reach.distance), _half_angle(rest_thigh, rest_shin, d_rest))
@@ -89,7 +91,7 @@ def build_leg(book: ChannelBook, leg: LegPlan, carrier: Rigid, goal: Vec, unit_l
     knee = hip + (q_thigh @ (leg.knee - leg.hip)) * (reach.factor * (thigh * (1.0 / rest_thigh)))
     # Not by way of the knee: where the ankle is must not hang on where the knee points, not even by rounding.
     ankle = hip + u_goal * (reach.distance * reach.factor)
-    return _pinned(Bones(q_thigh, q_shin, hip, knee, ankle), goal, mark, aim.pin, leg, unit_length)
+    return _pinned(Bones(q_thigh, q_shin, hip, knee, ankle, mark), goal, place, aim.pin, leg, unit_length)
 
 
 def _take_aim(book: ChannelBook, leg: LegPlan, unit_length: float) -> _Aim:
@@ -118,8 +120,8 @@ def mark_distance(unit_length: float) -> float:
 
 def _turn_to_plane(
     leg: LegPlan, aim: _Aim, carried: Quat, hip: Vec, u_goal: Vec, unit_length: float
-) -> tuple[Quat, Vec]:
-    """The turn that takes the rest triangle's plane to the solved one, and where the knee itself is told to be."""
+) -> tuple[Quat, Vec, Vec]:
+    """The turn from the rest triangle's plane to the solved one, where the knee itself is told to be, and its mark."""
     from_hip = leg.knee - leg.hip + aim.shift
     knee_place = mix_vectors(leg.knee + aim.shift, hip + carried @ from_hip, aim.follow)
     ahead = leg.bend * mark_distance(unit_length)
@@ -131,7 +133,7 @@ def _turn_to_plane(
     n = unit(told + bend_carried * (fade * fade * (AIM_FADE * unit_length)), GUARD * unit_length)
     twist = aim.twist_deg * -leg.side  # outward: the leg's line points down, hence the sign
     q_twist = turn_about(u_goal, twist) @ twist_between(bend_carried, n, u_goal)
-    return q_twist @ carried, knee_place
+    return q_twist @ carried, knee_place, mark
 
 
 def _half_angle(adjacent: Scalar, opposite: Scalar, third: Scalar) -> tuple[Scalar, Scalar]:
@@ -162,4 +164,4 @@ def _pinned(bones: Bones, goal: Vec, place: Vec, pin: Scalar, leg: LegPlan, unit
     shin = swing(unit(bones.ankle - bones.knee, guard), unit(ankle - knee, guard), bones.shin @ hinge) @ bones.shin
     if isinstance(pin, float) and pin == 0.0:
         return bones
-    return Bones(thigh, shin, bones.hip, knee, ankle)
+    return Bones(thigh, shin, bones.hip, knee, ankle, bones.mark)
