@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from instep.character.arrays import FloatArray
+from instep.character.pose import Poses
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,3 +40,12 @@ class Clip:
     def duration_s(self) -> float:
         """Time of the last key, in seconds."""
         return max((float(track.times[-1]) for track in self.tracks if len(track.times)), default=0.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BakedClip:
+    """A named animation as one pose a frame: `times` (N,) in seconds, strictly increasing, and N `poses`."""
+
+    name: str
+    times: FloatArray
+    poses: Poses
