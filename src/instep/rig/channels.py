@@ -77,8 +77,12 @@ class ChannelBook:
         *,
         default: float = 0.0,
         essential: bool = False,
+        control: str = "",
     ) -> Scalar:
-        """The symbol of a channel, or its constant value where the rig does not have it."""
+        """The symbol of a channel, or its constant value where the rig does not have it.
+
+        `control` is told where the quantity has dots of its own; otherwise it is all before the last dot.
+        """
         self.offered.add(name)
         if name in self.pinned:
             return float(self.pinned[name])
@@ -91,8 +95,8 @@ class ChannelBook:
                 where="by_hand.ranges",
                 cure="Widen the range so that it holds the rest value",
             )
-        control, _, prop = name.rpartition(".")
-        self.channels.append(Channel(control, prop, unit, low, high, default, sentence))
+        control = control or name.rpartition(".")[0]
+        self.channels.append(Channel(control, name[len(control) + 1 :], unit, low, high, default, sentence))
         self.symbols.append(self.symbol(name))
         return self.symbols[-1]
 

@@ -110,8 +110,8 @@ def _plain_joints(
         if name in taken:
             name = f"joint.{name}"
         p_body = R.T @ skeleton.positions[joint]
-        middle = abs(float(p_body[0]) - float((R.T @ skeleton.positions[measurement.pelvis])[0]))
-        side = 0.0 if middle < 1e-3 * measurement.leg_length else float(np.sign(p_body[0]))
+        across = float(p_body[0]) - float((R.T @ skeleton.positions[measurement.pelvis])[0])
+        side = 0.0 if abs(across) < 1e-3 * measurement.leg_length else float(np.sign(across))
         plains.append(PlainPlan(name, side, drivers[carrier], Vec.of(p_body)))
         followers[joint] = len(drivers)
         drivers.append(name)

@@ -126,7 +126,12 @@ def _place(book: ChannelBook, leg: LegPlan, spaces: dict[str, Rigid], world: Rig
     base = Rigid.identity()
     for space in leg.spaces:
         share = book.take(
-            f"{control}.follow_{space}", "share", 0.0, 1.0, f"How far the foot follows {space}; 0: the root."
+            f"{control}.follow_{space}",
+            "share",
+            0.0,
+            1.0,
+            f"How far the foot follows {space}; 0: the root.",
+            control=control,
         )
         base = mix_frames(base, spaces[space], share, leg.ankle)
     share = book.take(

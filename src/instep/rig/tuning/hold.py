@@ -18,8 +18,9 @@ LIFTS_DEG: Final = tuple(float(angle) for angle in np.linspace(0.0, 60.0, 13))
 """Lifts of the ball over which the toe pad is watched: from flat to the toe extension at toe-off
 (40 to 65 degrees: Nawoczenski 1999, JBJS 81A:370; Neumann)."""
 
-PAD_WEIGHT: Final = 0.75
-"""A vertex of the tread belongs to the toe pad where the toes' joint has this much of its weight."""
+PAD_WEIGHT: Final = 0.5
+"""A vertex of the tread belongs to the toe pad where it lies ahead of the ball joint and the toes' joint has at
+least this much of its weight. What lies behind the joint peels off the floor as the heel lifts, as it should."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +62,14 @@ def solve_hold(rig: Rig) -> dict[str, HoldFit]:
 
 
 def toe_pad(rig: Rig, leg: LegLandmarks) -> IntArray:
-    """The vertices of a foot's tread that the toes' joint (or what it carries) moves."""
+    """The vertices of a foot's tread ahead of the ball that the toes' joint (or what it carries) moves."""
     mesh = rig.character.mesh
     if mesh is None or leg.toes is None:
         return np.zeros(0, dtype=np.int64)
     moved = [joint for joint, carrier in leg.joints if carrier == leg.toes] + [leg.toes]
     share = np.where(np.isin(mesh.joints[leg.sole], moved), mesh.weights[leg.sole], 0.0).sum(axis=1)
-    return np.asarray(leg.sole[share >= PAD_WEIGHT], dtype=np.int64)
+    ahead = (mesh.positions[leg.sole] - leg.ball.position) @ leg.axis > 0.0
+    return np.asarray(leg.sole[ahead & (share >= PAD_WEIGHT)], dtype=np.int64)
 
 
 def _pad_changes(full: Rig, leg: LegLandmarks, pad: IntArray, hold: float) -> FloatArray:
