@@ -99,3 +99,85 @@ moved with the model: under a millimetre on a person, more than rounding and sin
 
 LANDMARK_ROUNDING: Final = 1e-6
 """Fraction of leg length to which measured landmarks are rounded in a rig file, so that a person can read them."""
+
+CARRY: Final = 1e-9
+"""Fraction of leg length and root scale, and radians. The root carries each joint by exactly its own move: double
+precision leaves 1e-13 for a character some legs away from the origin."""
+
+MIRRORED_POSE: Final = 1e-6
+"""Fraction of leg length, and radians. A mirrored pose is the pose of the mirrored channels: rounding is magnified
+to 1e-8 where a leg is straight, since a knee moves by the root of what its ankle is off."""
+
+SAME_SIDES: Final = 1e-9
+"""Fraction of leg length. Two sides of a model that differ by less are judged as equal."""
+
+PLANTED: Final = 1e-3
+"""Fraction of foot length. A contact that a pivot holds drifts by no more: a quarter of a millimetre on a person,
+a hundredth of what is noticed (sliding is seen from below 21 mm: Pražák, Hoyet & O'Sullivan, SCA 2011:287)."""
+
+SOLE_SINKS: Final = 5e-3
+"""Fraction of foot length by which a sole may sink into the floor while it rolls or banks: a millimetre and a quarter
+on a person, what a skin's blend at the ball leaves at its best hold. A sole that is uneven by more at rest may sink
+by as much again as its own lumps, at most twice this in all."""
+
+SOLE_FLOATS: Final = 1e-2
+"""Fraction of foot length by which the lowest place of a sole may hover over the floor that the foot stands on."""
+
+TOES_SINK: Final = 2e-2
+"""Fraction of foot length by which the sole may sink when the toes bend up besides: the crease under the ball is
+pushed down by any smooth blend of weights, by the blend's width times the sine of the bend."""
+
+KNEE_RATE_SLACK: Final = 1e-3
+"""Share by which a measured knee rate may pass its bound: differences over a finite travel, and rounding."""
+
+STRAIGHTEST_DEG: Final = 1.0
+"""Degrees by which a knee is bent at rest at least: below, which way it bends is a matter of chance, and the soft
+zone that keeps it from popping has no room."""
+
+ANKLE_MEETS: Final = 1e-9
+"""Fraction of leg length by which an ankle misses a goal that the leg reaches: a closed form leaves rounding."""
+
+CONTINUOUS: Final = 1e-3
+"""Radians, or a share of a slope: what is left of a change over a billionth of its path. A jump leaves all of it; the
+steepest continuous place of a leg, a knee next to straight, leaves 2e-4."""
+
+AIMED_DEG: Final = 0.1
+"""Degrees by which a knee may point away from its mark: a closed form leaves 1e-6; below this nobody sees it."""
+
+SWITCHED: Final = 1e-6
+"""Fraction of leg length by which a joint may move when a leg changes how it is posed."""
+
+SWITCHED_DEG: Final = 1e-3
+"""Degrees by which a joint may turn when a leg changes how it is posed: a straight knee magnifies rounding to 1e-5."""
+
+PROGRAMS_AGREE: Final = 1e-9
+"""Fraction of leg length, or chord of a quaternion. A generated program and the reference differ by rounding: 1e-14,
+magnified to 1e-10 where a leg is nearly straight."""
+
+SKIN_SUM: Final = 1e-6
+"""Unitless. Weights at a vertex sum to 1 to single precision (glTF 2.0, 3.7.3.3: 2e-7 a weight) once they are read."""
+
+STRAY_WEIGHT: Final = 0.01
+"""Unitless. A vertex of a shin or a foot may follow another leg by this much: below, it moves by a hundredth."""
+
+FOLDED_SKIN: Final = 0.03
+"""Fraction of the foot's skin whose triangles may turn inside out or shrink to nothing: the crease in front of an
+ankle at the end of its range is about that."""
+
+FOOT_VOLUME: Final = 0.06
+"""Fraction of the foot's volume that a pose may lose or gain: linear blending loses some at every bend
+(Jacobson et al. 2011, ACM TOG 30:78, show the shrinking), and a tenth is plainly seen."""
+
+SAME_LENGTH: Final = 0.01
+"""Fraction of the leg by which the two sides may differ in length: then one knee is visibly straighter (a leg shorter
+by 1 % flexes a straight knee by 16 degrees)."""
+
+LEVEL_FOOT_DEG: Final = 3.0
+"""Degrees by which the sole plane may lean from the floor at rest: 1 % of foot length in height at the ball."""
+
+KNEE_PLANE_DEG: Final = 25.0
+"""Degrees between the way that a knee bends and the foot points, seen along the leg: people's feet point outward by 5
+to 18 degrees (common practice: up to 20 in a model); more sends the knee across the foot."""
+
+BALL_HEIGHT: Final = 0.25
+"""Fraction of foot length by which the ball joint may stand over the sole. People: 0.07 to 0.12 with skin."""

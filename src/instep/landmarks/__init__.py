@@ -1,5 +1,6 @@
 """Feet and legs, measured from joints, skin weights and shape. One measurement a file."""
 
-from instep.landmarks.model import Landmark, LegLandmarks, Measurement
+from instep.landmarks.measure import measure
+from instep.landmarks.model import LANDMARK_NAMES, Landmark, LegLandmarks, Measurement
 
-__all__ = ["Landmark", "LegLandmarks", "Measurement"]
+__all__ = ["LANDMARK_NAMES", "Landmark", "LegLandmarks", "Measurement", "measure"]
