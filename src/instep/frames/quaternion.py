@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import overload
 
 from instep.frames.scalar import Scalar, cos, largest, select, sin, sqrt
-from instep.frames.vector import Vec, cross, dot
+from instep.frames.vector import Vec, across, cross, dot
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +67,7 @@ def turn_about(axis: Vec, angle_deg: Scalar) -> Quat:
     return Quat(cos(half), axis.x * s, axis.y * s, axis.z * s)
 
 
-def turn_yaw_pitch_lean(
-    axes: tuple[Vec, Vec, Vec], yaw_deg: Scalar, pitch_deg: Scalar, lean_deg: Scalar
-) -> Quat:
+def turn_yaw_pitch_lean(axes: tuple[Vec, Vec, Vec], yaw_deg: Scalar, pitch_deg: Scalar, lean_deg: Scalar) -> Quat:
     """R_yaw R_pitch R_lean about `axes` (left, up, forward): yaw turns about up, pitch left, lean forward."""
     left, up, forward = axes
     return turn_about(up, yaw_deg) @ turn_about(left, pitch_deg) @ turn_about(forward, lean_deg)
@@ -91,7 +89,7 @@ def swing(start: Vec, end: Vec, spare_axis: Vec) -> Quat:
     """
     near = 1e-10
     c = dot(start, end)
-    normal = cross(start, end)
+    normal = across(cross(start, end), start)  # rounding leaves a share along `start`, large near the opposite
     w = select(c >= 0.0, 1.0 + c, dot(normal, normal) * (1.0 / (1.0 + largest(-c, 0.0))))
     apart = w > 0.5 * near * near
     x, y, z = (select(apart, a, spare * near) for a, spare in zip(normal, spare_axis, strict=True))

@@ -84,11 +84,17 @@ class ChannelBook:
         `control` is told where the quantity has dots of its own; otherwise it is all before the last dot.
         """
         self.offered.add(name)
+        low, high = self.ranges.get(name, (low, high))
         if name in self.pinned:
+            if not low <= self.pinned[name] <= high:
+                raise RigFileError(
+                    f"{name} is pinned to {self.pinned[name]:g}, outside its range {low:g} to {high:g}",
+                    where="by_hand.pinned",
+                    cure="Pin it to a value inside, or widen the range under by_hand.ranges",
+                )
             return float(self.pinned[name])
         if self.chosen == "essential" and not essential:
             return default
-        low, high = self.ranges.get(name, (low, high))
         if not low <= default <= high:
             raise RigFileError(
                 f"{name} rests at {default:g}, outside its range {low:g} to {high:g}",

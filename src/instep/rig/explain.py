@@ -16,7 +16,7 @@ from instep.rig.nearest import nearest_name
 from instep.rig.rig import Rig
 
 JOINT = "\0"
-"""Marks what carries a joint in the graph of parts, where a control may have the same name."""
+"""Marks what carries a joint among the parts, where a control may have the same name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +94,11 @@ def explain(rig: Rig, name: str) -> Reasons:
             expected=f'one such as "{near}"' if near else 'one such as "left.foot"',
             cure="See `instep look` for the joints, `instep why left.foot` for what a control has",
         )
-    graph = _parts(rig)
+    links = _parts(rig)
     return Reasons(
         name,
-        tuple(_explain_joint(rig, graph, role) for role in roles),
-        tuple(_explain_channel(rig, graph, number) for number in channels),
+        tuple(_explain_joint(rig, links, role) for role in roles),
+        tuple(_explain_channel(rig, links, number) for number in channels),
     )
 
 
@@ -107,24 +107,24 @@ def joints_of(rig: Rig, driver: int) -> tuple[str, ...]:
     return tuple(rig.character.skeleton.names[joint] for joint in np.flatnonzero(rig.plan.followers == driver))
 
 
-def _explain_joint(rig: Rig, graph: dict[str, list[str]], driver: int) -> JointReason:
+def _explain_joint(rig: Rig, links: dict[str, list[str]], driver: int) -> JointReason:
     role = rig.plan.drivers[driver]
     by_control: dict[str, list[Channel]] = {}
     for number in np.flatnonzero(rig.influence[driver]):
         channel = rig.channels[number]
         by_control.setdefault(channel.control, []).append(channel)
-    movers = (Mover(control, tuple(own), _route(graph, control, role)) for control, own in by_control.items())
+    movers = (Mover(control, tuple(own), _route(links, control, role)) for control, own in by_control.items())
     return JointReason(role, joints_of(rig, driver), tuple(movers))
 
 
-def _explain_channel(rig: Rig, graph: dict[str, list[str]], number: int) -> ChannelReason:
+def _explain_channel(rig: Rig, links: dict[str, list[str]], number: int) -> ChannelReason:
     channel = rig.channels[number]
     moves = []
     for driver in np.flatnonzero(rig.influence[:, number]):
         role = rig.plan.drivers[driver]
         joints = joints_of(rig, int(driver))
         if joints:
-            moves.append(Moved(role, joints, _route(graph, channel.control, role)))
+            moves.append(Moved(role, joints, _route(links, channel.control, role)))
     return ChannelReason(channel, tuple(moves))
 
 
@@ -132,10 +132,10 @@ def _parts(rig: Rig) -> dict[str, list[str]]:
     """From each part to what it hands its change to, as `assemble` and the parts themselves do it."""
     names = {channel.name for channel in rig.channels}
     plan = rig.plan
-    graph: dict[str, list[str]] = {"root": [JOINT + driver for driver in plan.drivers], "pelvis": [JOINT + "pelvis"]}
+    links: dict[str, list[str]] = {"root": [JOINT + driver for driver in plan.drivers], "pelvis": [JOINT + "pelvis"]}
 
     def pass_on(start: str, *ends: str) -> None:
-        graph.setdefault(start, []).extend(ends)
+        links.setdefault(start, []).extend(ends)
 
     for plain in plan.plains:
         pass_on(plain.name, JOINT + plain.name)
@@ -168,16 +168,16 @@ def _parts(rig: Rig) -> dict[str, list[str]]:
         for space in leg.spaces:
             if f"{foot}.follow_{space}" in names:
                 pass_on(JOINT + space, foot)
-    return graph
+    return links
 
 
-def _route(graph: dict[str, list[str]], control: str, role: str) -> tuple[str, ...]:
+def _route(links: dict[str, list[str]], control: str, role: str) -> tuple[str, ...]:
     """The shortest way from a control to what carries a joint; names that follow themselves once."""
     goal = JOINT + role
     came_from: dict[str, str] = {control: control}
     queue = [control]
     for part in queue:
-        for following in graph.get(part, []):
+        for following in links.get(part, []):
             if following not in came_from:
                 came_from[following] = part
                 queue.append(following)

@@ -87,10 +87,11 @@ def rig_file_text(description: RigDescription, existing: Path | None = None) -> 
     try:
         written = _edited(text, full, needed)
         follows = _validated(written, existing.name) == description
-    except (TOMLKitError, RigFileError):
+    except (TOMLKitError, LookupError, RigFileError):
         follows = False
     if not follows:
-        # The editor loses its way where a table is torn apart; nothing is lost, for nothing has been written.
+        # The editor (tomlkit 0.15) loses its way in some files whose tables are torn apart, by LookupError or by
+        # leaving things out; nothing is lost, for nothing has been written.
         raise RigFileError(
             "it is laid out in a way that cannot be edited in place",
             where=existing.name,

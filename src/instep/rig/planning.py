@@ -231,7 +231,14 @@ def _refuse_unknown_legs(description: RigDescription, legs: tuple[LegLandmarks, 
 
 
 def _known_spaces(leg: str, spaces: tuple[str, ...], drivers: list[str]) -> tuple[str, ...]:
-    for space in spaces:
+    for number, space in enumerate(spaces):
+        if space in spaces[:number]:
+            raise RigFileError(
+                f'"{space}" stands there twice',
+                where=f"options.{leg}.spaces",
+                expected="each name once",
+                cure="Delete one of the two",
+            )
         if space not in drivers:
             near = nearest_name(space, drivers)
             raise RigFileError(

@@ -18,6 +18,7 @@ from instep.rig.assemble import COMPONENTS, Traced, assemble
 from instep.rig.channels import Channel, check_range, find_channel
 from instep.rig.description import RigDescription
 from instep.rig.emitters.numpy_blocks import compile_numpy
+from instep.rig.joints import joint_function
 from instep.rig.plan import RigPlan
 from instep.rig.planning import plan_rig
 from instep.rig.program import Program
@@ -112,6 +113,12 @@ class Rig:
             turned = np.einsum("njab,jb->nja", rotation_matrices(rotation[:, apart]), offset[apart])
             position[:, apart] += turned * scale[:, None, None]
         return Poses(np.ascontiguousarray(rotation), position, scale)
+
+    @cached_property
+    def joints_program(self) -> Program:
+        """The program from channels to all joints of the character: see `instep.rig.joints`."""
+        function, outputs = joint_function(self.traced, self.plan, self.character.skeleton)
+        return trace(function, self.program.inputs, outputs)
 
     @cached_property
     def control_frames(self) -> Program:

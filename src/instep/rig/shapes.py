@@ -229,7 +229,8 @@ def _nearest_piece(segments: FloatArray, gap: float) -> shapely.Polygon:
 
     Where skin is missing the cut is an open line, a thin thing when thickened: then its hull is the area.
     """
-    joined = shapely.union_all(shapely.buffer(shapely.linestrings(segments), gap)).buffer(-0.98 * gap)
+    lines = shapely.multilinestrings(shapely.linestrings(segments))
+    joined = shapely.buffer(shapely.buffer(lines, gap, quad_segs=3), -0.98 * gap, quad_segs=3)
     pieces = [
         piece for piece in getattr(joined, "geoms", [joined]) if piece.geom_type == "Polygon" and not piece.is_empty
     ]

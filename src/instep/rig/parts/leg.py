@@ -96,6 +96,8 @@ def build_leg(book: ChannelBook, leg: LegPlan, carrier: Rigid, goal: Vec, unit_l
 
 def _take_aim(book: ChannelBook, leg: LegPlan, unit_length: float) -> _Aim:
     control = f"{leg.name}.knee"
+    # The shin keeps at least half of its length, also where it is far shorter than the thigh.
+    slide = min(0.3, 0.5 * float(length(leg.ankle - leg.knee) / length(leg.knee - leg.hip)))
     shift = take_shift(book, control, leg.side, 2.0 * unit_length, "the mark that the knee points to", essential=True)
     return _Aim(
         shift,
@@ -109,7 +111,7 @@ def _take_aim(book: ChannelBook, leg: LegPlan, unit_length: float) -> _Aim:
             default=1.0,
         ),
         book.take(f"{control}.pin", "share", 0.0, 1.0, "Pins the knee to its place, stretching both bones."),
-        book.take(f"{control}.slide", "share", -0.3, 0.3, "Slides the knee along the leg, as a share of the thigh."),
+        book.take(f"{control}.slide", "share", -0.3, slide, "Slides the knee along the leg, as a share of the thigh."),
     )
 
 
