@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from instep.character import Character
@@ -89,4 +89,4 @@ class SheetContent:
     channels: tuple[ChannelRow, ...] = ()
     rolls: tuple[LegRoll, ...] = ()
     controls: tuple[ControlDrawing, ...] = ()
-    remarks: tuple[str, ...] = field(default=())
+    remarks: tuple[str, ...] = ()
