@@ -10,6 +10,7 @@ import numpy as np
 
 from examples.salt_ferry.fields import (
     Field,
+    Values,
     beside,
     cone,
     cut,
@@ -93,7 +94,7 @@ def boot(length: float, breadth: float, heel: float) -> Field:
 
         parts.append(Field(block, centre, everywhere))
 
-    upper = _upper(length, w)
+    upper = _upper(length, w, edge)
 
     def raised(p: FloatArray) -> FloatArray:
         q = p.copy()
@@ -104,8 +105,8 @@ def boot(length: float, breadth: float, heel: float) -> Field:
     return union(union(*parts, blend=0.003 * length), above, blend=0.008 * length)
 
 
-def _upper(length: float, w: float) -> Field:
-    """The upper of a flat boot, with its strap."""
+def _upper(length: float, w: float, edge: Values) -> Field:
+    """The upper of a flat boot, with its strap; `edge` is the outline of its sole."""
 
     def at(out: float, up: float, ahead: float) -> FloatArray:
         return np.array([w * out, up, ahead]) * length
@@ -122,7 +123,6 @@ def _upper(length: float, w: float) -> Field:
         egg(at(-0.022, 0.055, 0.830), 0.122, 0.092, 0.160),
         blend=0.09 * length,
     )
-    edge = outline(np.array(OUTLINE) * (w * length, length), 0.006 * length)
 
     def inside_edge(p: FloatArray) -> FloatArray:
         return np.asarray(edge(p[:, [0, 2]]) + 0.014 * length - 0.10 * np.maximum(p[:, 1] - 0.06 * length, 0.0))

@@ -95,7 +95,7 @@ def grub(detail: float, given: Mapping[str, float]) -> Recipe:
         "neck": at(0.0, 0.540, 0.040),
         "head": at(0.0, 0.620, 0.100),
     }
-    h = 0.0205 * np.sqrt(size.height / 1.45) / np.sqrt(detail)
+    h = 0.0208 * np.sqrt(size.height / 1.45) / np.sqrt(detail)
     foot = leg.frame.stand(troll_foot(foot_length, size.foot_breadth))
     trunk = _trunk(at, u)
     pieces = [
@@ -184,7 +184,7 @@ def _body_piece(
         (0.0, 0.0, float(low[2])),
         (float(high[0]), float(top), float(high[2])),
         h,
-        fine=0.38,
+        fine=0.41,
         fine_below=0.40 * length,
         coarse_above=0.85 * length + 0.1 * u,
         middle=(0.0, float(leg.frame.place(0.0, 0.0, 0.5)[2])),
@@ -200,7 +200,7 @@ def _hand_piece(arm: Arm, u: float, h: float) -> Piece:
         blend=0.05 * u,
     )
     tip = arm.wrist + 0.28 * u * arm.along
-    low, high = box(np.minimum(arm.wrist, tip) - 0.11 * u, np.maximum(arm.wrist, tip) + 0.11 * u)
+    low, high = box(np.minimum(arm.wrist, tip) - 0.15 * u, np.maximum(arm.wrist, tip) + 0.15 * u)
     return Piece("body", field, Grid(low, high, 0.62 * h), arm.bare_gates())
 
 

@@ -98,9 +98,10 @@ def stand_leg(
 ) -> Leg:
     """A standing left leg.
 
-    The feet stand further apart than `ankle_out` where they are so broad that they would meet. `hip_out` and `ankle_out` in metres from the middle; `leg_length` from hip over knee to ankle and
-    `ankle_up` over the floor in metres; `ankle_ahead`, `ball_up` and `ball_ahead` as fractions of
-    `foot_length`; `knee_down` is the thigh's fraction of the leg.
+    `hip_out` and `ankle_out` in metres from the middle; `leg_length` from hip over knee to ankle and
+    `ankle_up` over the floor in metres; `foot_breadth`, `ankle_ahead`, `ball_up` and `ball_ahead` as fractions
+    of `foot_length`; `knee_down` is the thigh's fraction of the leg. The feet stand further apart than
+    `ankle_out` where they are so broad that they would meet.
     """
     ankle_out = max(ankle_out, (0.55 * foot_breadth + 0.04) * foot_length)
     thigh, shin = knee_down * leg_length, (1.0 - knee_down) * leg_length

@@ -11,7 +11,7 @@ import numpy as np
 
 from examples.salt_ferry.fields import Field
 from examples.salt_ferry.skin import Gate, packed, weigh
-from examples.salt_ferry.surface import Grid, OutsideGrid, Surface, mesh_field
+from examples.salt_ferry.surface import Grid, OutsideGridError, Surface, mesh_field
 from instep.character import Character, Mesh, MeshPart, Skeleton
 from instep.character.arrays import FloatArray, IntArray
 from instep.errors import CharacterError
@@ -85,7 +85,7 @@ def build_member(name: str, recipe: Recipe) -> CastMember:
     skeleton = build_skeleton(recipe.joints)
     try:
         mesh = build_mesh(recipe.pieces, skeleton)
-    except OutsideGrid as error:
+    except OutsideGridError as error:
         raise CharacterError(
             "with these proportions the limbs run into each other",
             where=name,

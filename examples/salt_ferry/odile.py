@@ -229,7 +229,7 @@ def _skirt_piece(at: Place, leg: Leg, spine: Mapping[str, FloatArray], trunk: Fi
     front = meet(Field(opening, middle, np.inf), half_space(at(0.0, 0.105, 0.0), upwards), blend=0.0)
     field = cut(solid, front, Field(vent, middle, np.inf), blend=0.016 * u)
 
-    swing = both(across(leg.hip, (0.0, -1.0, 0.0), 0.06 * u, 0.34 * u), aside(0.075 * u))
+    swing = both(across(leg.hip, (0.0, -1.0, 0.0), 0.06 * u, 0.22 * u), aside(0.075 * u))
     gates = {**spine_gates(spine, "pelvis", "spine.lower"), "thigh.left": swing}
     low, high = box(at(0.0, 0.0, -0.28), at(0.27, 0.19, 0.28))
     return Piece("coat", field, Grid((0.0, hem - 0.03 * u, low[2]), high, 0.82 * h), gates)
@@ -332,5 +332,5 @@ def _hand_piece(arm: Arm, u: float, h: float) -> Piece:
         blend=0.03 * u,
     )
     tip = arm.wrist + 0.17 * u * arm.along
-    low, high = box(np.minimum(arm.wrist, tip) - 0.075 * u, np.maximum(arm.wrist, tip) + 0.075 * u)
+    low, high = box(np.minimum(arm.wrist, tip) - 0.09 * u, np.maximum(arm.wrist, tip) + 0.09 * u)
     return Piece("body", field, Grid(low, high, 0.43 * h), arm.bare_gates())

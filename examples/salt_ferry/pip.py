@@ -132,7 +132,8 @@ def _leg_piece(leg: Leg, foot: Field, u: float, h: float) -> Piece:
         coarse_above=0.9 * length,
         middle=(float(ankle[0]), float(leg.frame.place(0.0, 0.0, 0.5)[2])),
     )
-    return Piece("body", field, grid, leg.gates_from("thigh.left"))
+    # The same blend from the pelvis as the shorts over it: a thigh that turned whole would come through them.
+    return Piece("body", field, grid, {"pelvis": always, **leg.gates()})
 
 
 def _arm_piece(arm: Arm, u: float, h: float) -> Piece:
@@ -149,8 +150,8 @@ def _arm_piece(arm: Arm, u: float, h: float) -> Piece:
     )
     field = union(shape, palm, blend=0.02 * u)
     tip = arm.wrist + 0.14 * u * arm.along
-    low = np.minimum(arm.elbow, tip) - 0.06 * u
-    high = np.maximum(arm.shoulder, tip) + 0.06 * u
+    low = np.minimum(arm.elbow, tip) - 0.075 * u
+    high = np.maximum(arm.shoulder, tip) + 0.075 * u
     wrist = float(arm.wrist[1])
     grid = Grid(
         (float(low[0]) - 0.05 * u, float(low[1]), float(low[2])),

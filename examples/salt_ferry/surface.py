@@ -39,7 +39,7 @@ CLEARANCE = 0.12
 on a corner of a cell, so no triangle has zero area. The Newton steps undo the shift."""
 
 
-class OutsideGrid(Exception):
+class OutsideGridError(Exception):
     """A surface reaches out of the grid that was laid for it."""
 
 
@@ -89,7 +89,7 @@ class Surface:
 def mesh_field(field: Field, grid: Grid, *, rounds: int = 5) -> Surface:
     """The surface of a field in a grid's box, with vertices evened out in `rounds` rounds.
 
-    Raises OutsideGrid where the surface does not close inside the box.
+    Raises OutsideGridError where the surface does not close inside the box.
     """
     least_side = min(high - low for low, high in zip(grid.low, grid.high, strict=True))
     grid = replace(grid, spacing=min(grid.spacing, least_side / LEAST_CELLS))
@@ -120,7 +120,7 @@ def mesh_field(field: Field, grid: Grid, *, rounds: int = 5) -> Surface:
     volume = _sample(field, place, (counts[0], len(y), counts[1]), grid)
     sides = [volume[-1], volume[:, 0], volume[:, -1], volume[:, :, 0], volume[:, :, -1]]
     if any((side < 0.0).any() for side in (sides if starts_at_middle else [volume[0], *sides])):
-        raise OutsideGrid
+        raise OutsideGridError
     march: Callable[..., tuple[FloatArray, IntArray, FloatArray, FloatArray]] = marching_cubes
     nodes, faces, _, _ = march(volume, 0.0, gradient_direction="ascent")
     nodes = nodes.astype(np.float64)
@@ -128,6 +128,8 @@ def mesh_field(field: Field, grid: Grid, *, rounds: int = 5) -> Surface:
     positions = place(nodes[:, 0], nodes[:, 1], nodes[:, 2])
     faces = faces.astype(np.int64)
     size = grid.spacing * grid.ratio(positions[:, 1])
+    if grid.low[0] > 0.0 and positions[:, 0].min() <= 0.0:
+        raise OutsideGridError
     positions = _even_out(field, positions, faces, middle, size, rounds)
     if _volume(positions, faces) < 0.0:
         faces = faces[:, ::-1].copy()

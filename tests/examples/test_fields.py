@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 from shapely import Point, Polygon
 
 from examples.salt_ferry.fields import (
+    Values,
     ball,
     cone,
     cut,
@@ -25,6 +28,13 @@ from examples.salt_ferry.fields import (
 from instep.character.arrays import FloatArray
 
 SEEDS = st.integers(0, 2**32 - 1)
+BLENDS = st.one_of(st.just(0.0), st.floats(1e-4, 0.3))
+
+
+@cache
+def _ellipse() -> Values:
+    turns = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+    return outline(np.stack([np.cos(turns), 0.6 * np.sin(turns)], axis=1), 0.02)
 
 
 def _points(seed: int, count: int = 200, spread: float = 1.0) -> FloatArray:
@@ -35,8 +45,8 @@ def _points(seed: int, count: int = 200, spread: float = 1.0) -> FloatArray:
 def test_a_stick_of_even_radius_is_the_distance_to_its_segment(seed: int) -> None:
     noise = np.random.default_rng(seed)
     start, end = noise.uniform(-1, 1, (2, 3))
-    points = _points(seed)
-    along = np.linspace(start, end, 4001)
+    points = _points(seed, 60)
+    along = np.linspace(start, end, 1001)
     sampled = np.linalg.norm(points[:, None] - along, axis=2).min(axis=1) - 0.2
     np.testing.assert_allclose(cone(start, end, 0.2, 0.2)(points), sampled, atol=1e-3)
 
@@ -56,7 +66,7 @@ def test_an_ellipsoid_is_negative_inside_and_a_distance_at_its_surface(seed: int
         np.testing.assert_allclose(field(points), offset, atol=1e-6)
 
 
-@given(SEEDS, st.floats(0.0, 1.0))
+@given(SEEDS, BLENDS)
 def test_a_smooth_minimum_is_never_above_the_minimum_and_equals_it_further_off_than_the_blend(
     seed: int, blend: float
 ) -> None:
@@ -69,7 +79,7 @@ def test_a_smooth_minimum_is_never_above_the_minimum_and_equals_it_further_off_t
     np.testing.assert_array_equal(value, smooth_min(b, a, blend))
 
 
-@given(SEEDS, st.floats(0.0, 0.3), st.floats(0.02, 2.0))
+@given(SEEDS, BLENDS, st.floats(0.02, 2.0))
 def test_leaving_out_far_solids_changes_no_value(seed: int, blend: float, spread: float) -> None:
     noise = np.random.default_rng(seed)
     solids = [ball(noise.uniform(-2, 2, 3), noise.uniform(0.05, 0.3)) for _ in range(20)]
@@ -93,22 +103,24 @@ def test_a_limb_of_two_places_is_a_stick(seed: int) -> None:
 def test_a_limb_passes_through_its_places_with_its_radii() -> None:
     places = np.array([[0.0, 0.0, 0.0], [0.0, 1.0, 0.2], [0.3, 2.0, 0.0], [0.3, 3.0, 0.0]])
     radii = np.array([0.10, 0.20, 0.15, 0.05])
-    np.testing.assert_allclose(limb(places, radii)(places), -radii, atol=1e-6)
+    # Radii are tabled, 40 to a place, and read linearly in between.
+    np.testing.assert_allclose(limb(places, radii)(places), -radii, rtol=1e-4)
 
 
 @given(SEEDS)
 def test_an_outline_agrees_with_a_geometry_library(seed: int) -> None:
-    """Against shapely's distance to a polygon laid closely through the same corners' curve: a circle."""
-    turns = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
-    corners = np.stack([np.cos(turns), 0.6 * np.sin(turns)], axis=1)
+    """Against shapely's distance to an ellipse, in the table's reach and, as a lower bound, beyond it."""
     close = np.linspace(0.0, 2.0 * np.pi, 2000, endpoint=False)
     polygon = Polygon(np.stack([np.cos(close), 0.6 * np.sin(close)], axis=1))
-    points = np.random.default_rng(seed).uniform(-1.2, 1.2, (40, 2))
+    points = np.random.default_rng(seed).uniform(-2.0, 2.0, (60, 2))
+    points[:40] *= (0.58, 0.38)
     away = np.array([polygon.exterior.distance(Point(p)) for p in points])
     inside = np.array([polygon.contains(Point(p)) for p in points])
-    deep = away > 0.5  # the skeleton of the shape, where a table rounds the ridge
-    found = outline(corners, 0.02)(points)
-    np.testing.assert_allclose(found[~deep], np.where(inside, -away, away)[~deep], atol=0.012)
+    found = _ellipse()(points)
+    near = (np.abs(points) < (1.18, 0.78)).all(axis=1)
+    ridge = inside & (np.abs(points[:, 1]) < 0.05)  # two sides are equally near: a table rounds that off
+    np.testing.assert_allclose(found[near & ~ridge], np.where(inside, -away, away)[near & ~ridge], atol=2e-3)
+    assert (found[~near] > away[~near] - 2e-3).all()
 
 
 @given(SEEDS)

@@ -6,10 +6,12 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pytest
 from click.testing import CliRunner
 
 from examples.salt_ferry import make_member
-from examples.salt_ferry.__main__ import main
+from examples.salt_ferry.__main__ import main, write_cast
+from instep.errors import OutputError
 from instep.formats import read_character
 
 LOW = "0.05"
@@ -35,14 +37,11 @@ def test_the_cast_is_written_and_reads_back_as_made(tmp_path: Path) -> None:
 
 
 def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path: Path) -> None:
-    from examples.salt_ferry.__main__ import write_cast
-    from instep.errors import OutputError
-
     place = tmp_path / "cast"
     place.write_text("", encoding="utf-8")
-    try:
+    with pytest.raises(OutputError) as caught:
         write_cast(place)
-    except OutputError as error:
-        assert str(error) == f"{place}: the folder cannot be made. Name another folder (File exists)."
-    else:
-        raise AssertionError("a file was taken for a folder")
+    assert str(caught.value) == f"{place}: the folder cannot be made. Name another folder (File exists)."
+    result = CliRunner().invoke(main, [str(place / "below")])
+    assert result.exit_code == 2
+    assert result.output == f"{place / 'below'}: the folder cannot be made. Name another folder (Not a directory).\n"
