@@ -64,3 +64,11 @@ class ProgramError(InstepError):
 
 class OutputError(InstepError):
     """A result cannot be written where it was asked for."""
+
+
+class CheckError(InstepError):
+    """A check was asked for that does not exist."""
+
+
+class ClusterError(InstepError):
+    """Work cannot be spread over other machines: the means are not installed, or nobody answers there."""

@@ -181,3 +181,36 @@ to 18 degrees (common practice: up to 20 in a model); more sends the knee across
 
 BALL_HEIGHT: Final = 0.25
 """Fraction of foot length by which the ball joint may stand over the sole. People: 0.07 to 0.12 with skin."""
+
+JOINT_OUTSIDE: Final = 0.03
+"""Fraction of leg length by which a joint may lie outside the mesh: open seams between pieces of a limb are that wide;
+beyond, the joint is plainly beside its limb."""
+
+SOLE_LEFT_BEHIND: Final = 0.05
+"""Unitless. Weight that a vertex of the sole may have on joints above the ankle: it then stays behind by that share
+of each turn of the foot."""
+
+NEARLY_STRAIGHT: Final = 5e-4
+"""Fraction of leg length. A knee this close to the line from hip to ankle (0.1 degrees of flexion) lies on one side of
+it by chance: a solved aim may take its place. Bending about another axis then shortens the leg's reach by the square of
+this, 5e-7 of the leg, and never moves the ankle."""
+
+AIM_APART_DEG: Final = 75.0
+"""Degrees between a solved aim and the side on which a nearly straight knee stands, at most: a knee that bent to the
+opposite side would first have to straighten, which a leg that grows shorter cannot do."""
+
+TOES_EXTEND_DEG: Final = (40.0, 65.0)
+"""Degrees. Extension of the toes at toe-off: 42 (Nawoczenski 1999, JBJS 81A:370) to about 60 (Neumann), accepted 40
+to 65."""
+
+SMOOTH_HANDOVER: Final = 0.06
+"""Share of the roll's rate that may pass from ball to tip in a degree of roll: the smooth step passes at most 1.5 over
+its width, so that the width is 25 degrees or more. Common practice is 27."""
+
+LEAST_GAIN: Final = 1e-4
+"""Fraction of foot length. A solved number that brings a sole less than this nearer to the floor is not worth having:
+some hundredths of a millimetre on a person."""
+
+FAR_FROM_MESH: Final = 0.03
+"""Fraction of leg length. A place set by hand that lies this much further from the mesh than it did was meant for
+another model: a foot's thickness is about 0.08 to 0.1 of a leg, a moved vertex under 0.01."""
