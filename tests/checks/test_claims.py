@@ -235,3 +235,34 @@ def test_range_is_advice_for_people_and_off_for_others() -> None:
     assert backward.holds
     assert backward.finding("range").verdict == "does not apply"
     assert backward.finding("range").cause == "People's ranges say nothing here: its knees bend backward."
+
+
+def test_a_root_that_is_pinned_elsewhere_still_carries() -> None:
+    character, measurement = make_measured_biped()
+    hand = {"pinned": {"root.yaw": 30.0, "root.scale": 2.0, "root.up": 0.5}}
+    description = RigDescription.model_validate({"character": "x", "by_hand": hand})
+    rig = build_rig(character, measurement, description)
+    finding = run_checks(rig, only=["carry"]).finding("carry")
+    assert finding.verdict == "holds"
+
+
+def test_a_skeleton_without_a_mesh_is_proved_as_far_as_it_goes() -> None:
+    character, measurement = make_measured_biped()
+    bare = build_rig(Character("bare", character.skeleton, None), measurement, RigDescription(character="bare.glb"))
+    report = run_checks(bare)
+    assert report.holds
+    away = [finding.check for finding in report.findings if finding.verdict == "does not apply"]
+    assert away == ["floor", "switch", "skin"]
+    assert report.finding("floor").cause == "The file has no mesh: there is no sole to look at."
+
+
+def test_what_is_pinned_is_not_asked_for() -> None:
+    character, measurement = make_measured_biped()
+    names = ["roll", "bank", "twist"]
+    pinned = {f"{side}.foot.{name}": 0.0 for side in ("left", "right") for name in names}
+    pinned |= {f"{side}.ball.pitch": 0.0 for side in ("left", "right")}
+    description = RigDescription.model_validate({"character": "x", "by_hand": {"pinned": pinned}})
+    report = run_checks(build_rig(character, measurement, description))
+    assert report.holds
+    assert report.finding("plant").verdict == "does not apply"
+    assert report.finding("plant").cause == "The rig has no roll, bank or twist: they are pinned in its rig file."

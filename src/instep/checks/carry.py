@@ -58,24 +58,14 @@ def _error(subject: Subject, rows: FloatArray) -> FloatArray:
     roots = [name for name in subject.numbers if name.rpartition(".")[0] == "root"]
     still = subject.put(rows, {name: subject.channel(name).default for name in roots})
     here, there = subject.evaluate(still), subject.evaluate(rows)
-    R = subject.axes
-
-    def column(name: str, absent: float = 0.0) -> FloatArray:
-        return rows[:, subject.numbers[name]] if subject.has(name) else np.full(len(rows), absent)
-
-    # A positive lean brings the left side down: against the right-hand rule about the forward direction.
-    angles = np.stack([column("root.yaw"), column("root.pitch"), -column("root.lean")], axis=1)
-    turn_body = Rotation.from_euler("YXZ", angles, degrees=True).as_matrix()
-    turn = R @ turn_body @ R.T
-    shift = np.stack([column(f"root.{move}") for move in ("across", "up", "along")], axis=1) @ R.T
-    scale = column("root.scale", 1.0)
-    p_body = R.T @ subject.rig.character.skeleton.positions[subject.rig.measurement.pelvis]
-    p_body[1] = subject.rig.measurement.floor
-    pivot = R @ p_body
-    # A root that is pinned to a value moves both alike: only what is asked for here is undone.
-    wanted = np.einsum("nab,njb->nja", turn, here.position - pivot) * scale[:, None, None]
-    wanted += pivot + shift[:, None]
-    place = np.linalg.norm(there.position - wanted, axis=2) / (subject.unit * scale[:, None])
+    turn_before, shift_before, scale_before = _root(subject, still)
+    turn_after, shift_after, scale_after = _root(subject, rows)
+    # From the one to the other, so that a root that is pinned elsewhere than at rest is not asked for twice.
+    turn = turn_after @ np.swapaxes(turn_before, 1, 2)
+    scale = scale_after / scale_before
+    wanted = np.einsum("nab,njb->nja", turn, here.position - shift_before[:, None]) * scale[:, None, None]
+    wanted += shift_after[:, None]
+    place = np.linalg.norm(there.position - wanted, axis=2) / (subject.unit * scale_after[:, None])
     q_turn = Rotation.from_matrix(turn)
     count, joints = here.rotation.shape[:2]
     flat = Rotation.from_quat(here.rotation.reshape(-1, 4), scalar_first=True)
@@ -83,3 +73,25 @@ def _error(subject: Subject, rows: FloatArray) -> FloatArray:
     angle = turn_between(carried.reshape(count, joints, 4), there.rotation)
     grown = np.abs(there.scale / (here.scale * scale) - 1.0)[:, None]
     return np.asarray(np.maximum(np.maximum(place, angle), grown), dtype=np.float64)
+
+
+def _root(subject: Subject, rows: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """By row (N,): what the root's channels say, as a turn (N, 3, 3), where the world's origin goes (N, 3), a scale."""
+    pinned = subject.rig.description.by_hand.pinned
+
+    def column(quantity: str, default: float = 0.0) -> FloatArray:
+        name = f"root.{quantity}"
+        if subject.has(name):
+            return np.asarray(rows[:, subject.numbers[name]], dtype=np.float64)
+        return np.full(len(rows), pinned.get(name, default))
+
+    R = subject.axes
+    # A positive lean brings the left side down: against the right-hand rule about the forward direction.
+    angles = np.stack([column("yaw"), column("pitch"), -column("lean")], axis=1)
+    turn = R @ Rotation.from_euler("YXZ", angles, degrees=True).as_matrix() @ R.T
+    move = np.stack([column("across"), column("up"), column("along")], axis=1) @ R.T
+    scale = column("scale", 1.0)
+    p_body = R.T @ subject.rig.character.skeleton.positions[subject.rig.measurement.pelvis]
+    p_body[1] = subject.rig.measurement.floor
+    pivot = R @ p_body
+    return turn, pivot + move - (turn @ pivot) * scale[:, None], scale
