@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from instep.character import Poses
-from instep.rig import Rig
+from instep.rig import Rig, RigDescription, build_rig
 from instep.rig.channels import ControlSet
 from instep.tolerances import REST
+from tests.measured import make_measured_biped
 from tests.rig.made import BIPEDS, made_rig, random_values, with_values
 
 CONTROLS: tuple[ControlSet, ...] = get_args(ControlSet)
@@ -55,6 +57,24 @@ def test_channels_that_only_say_how_to_move_do_nothing_at_rest(biped: str) -> No
 def test_any_idle_channel_by_itself_does_nothing(settings: dict[str, float]) -> None:
     rig = made_rig("straight knee", "full")
     _assert_rest(rig, rig.pose(settings))
+
+
+@pytest.mark.parametrize("aim_deg", [None, 0.0, 25.0, -70.0])
+@pytest.mark.parametrize("power", range(1, 10))
+def test_nearly_straight_legs_rest_in_their_bind_pose(power: int, aim_deg: float | None) -> None:
+    """A knee that stands off the line by 1e-3 to 1e-11 of the leg, also beside the plane that it is to bend in."""
+    rng = np.random.default_rng(power)
+    for _ in range(4):
+        character, measurement = make_measured_biped(
+            knee_bend_deg=10.0**-power * rng.uniform(0.3, 3.0),
+            R_world=Rotation.random(rng=rng).as_matrix(),
+            scale=10.0 ** rng.uniform(-1, 2),
+            toe_out_deg=rng.uniform(0, 20),
+        )
+        tuned = {side: {"knee_aim_deg": aim_deg} for side in ("left", "right")}
+        description = RigDescription.model_validate({"character": "x", "tuned": tuned, "plain": False})
+        rig = build_rig(character, measurement, description)
+        _assert_rest(rig, rig.evaluate(rig.defaults))
 
 
 @pytest.mark.parametrize("biped", BIPEDS)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from instep.rig.description import ByHand, LegOptions, RigDescription, TunedLeg
+from instep.rig.description import ByHand, HandTunedLeg, LegOptions, RigDescription, TunedLeg
 from instep.rig.file import read_rig_file, write_rig_file
 
 legs = st.sampled_from(["left", "right", "left.hind", "right.fore"])
@@ -164,7 +164,7 @@ def test_a_table_appended_at_the_end_stays_there(tmp_path: Path) -> None:
     path.write_text(text, encoding="utf-8")
     description = read_rig_file(path)
     hand = description.by_hand
-    assert hand.tuned == {"left": TunedLeg(hold=0.5)}
+    assert hand.tuned == {"left": HandTunedLeg(hold=0.5)}
     changed = ByHand(landmarks={"left.heel": (0.1, 0.0, 0.0)}, tuned=hand.tuned)
     write_rig_file(
         description.model_copy(

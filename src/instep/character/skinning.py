@@ -18,6 +18,7 @@ from instep.character.arrays import FloatArray, IntArray
 from instep.character.mesh import Mesh
 from instep.character.pose import Poses
 from instep.character.skeleton import Skeleton
+from instep.character.skinning_native import skin_natively
 
 FRAMES: Final = 32
 VERTICES: Final = 2048
@@ -27,15 +28,37 @@ On stocky.glb, 240 poses, an idle core: 83 M vertices x poses a second; all vert
 
 
 def skin_vertices(
-    mesh: Mesh, skeleton: Skeleton, poses: Poses, vertices: Sequence[int] | IntArray | None = None
+    mesh: Mesh,
+    skeleton: Skeleton,
+    poses: Poses,
+    vertices: Sequence[int] | IntArray | None = None,
+    *,
+    native: bool | None = None,
+    threads: int | None = None,
+    out: FloatArray | None = None,
 ) -> FloatArray:
-    """(N, V, 3) positions of chosen vertices (all, where `vertices` is None) in N poses, in the world."""
+    """(N, V, 3) positions of chosen vertices (all, where `vertices` is None) in N poses, in the world.
+
+    Parameters
+    ----------
+    native : whether compiled code does it, where there is a compiler: False never, True always, None where it pays. The
+        results are the same to 1e-12 of the character's size. INSTEP_NATIVE=0 turns it off for all.
+    threads : at most so many; None for as many as there are cores. Only compiled code uses more than one.
+    out : a C-contiguous (N, V, 3) array to fill and return, instead of a new one.
+    """
     rows = np.arange(len(mesh)) if vertices is None else np.asarray(vertices, dtype=np.int64)
+    done = skin_natively(mesh, skeleton, poses, rows, native=native, threads=threads, out=out)
+    return _skin_with_numpy(mesh, skeleton, poses, rows, out) if done is None else done
+
+
+def _skin_with_numpy(
+    mesh: Mesh, skeleton: Skeleton, poses: Poses, rows: IntArray, out: FloatArray | None
+) -> FloatArray:
     blend = _blend_matrix(mesh, len(skeleton), rows)
     used = np.unique(mesh.joints[rows])
     blend = blend[:, (used[:, None] * 4 + np.arange(4)).ravel()]
     slabs = [(first, blend[first : first + VERTICES]) for first in range(0, len(rows), VERTICES)]
-    skinned = np.empty((len(poses), len(rows), 3))
+    skinned = np.empty((len(poses), len(rows), 3)) if out is None else out
     for first in range(0, len(poses), FRAMES):
         block = slice(first, first + FRAMES)
         part = Poses(poses.rotation[block], poses.position[block], poses.scale[block])

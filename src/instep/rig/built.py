@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,14 +12,16 @@ import numpy as np
 
 from instep.formats.whole import write_whole
 from instep.rig.rig import Rig
-from instep.rig.shapes import control_shapes
+from instep.rig.shapes import ControlShape, control_shapes
 
 BUILT_VERSION: Final = 1
 """Of the built form's layout."""
 
 
-def to_built(rig: Rig) -> dict[str, Any]:
+def to_built(rig: Rig, shapes: Sequence[ControlShape] | None = None) -> dict[str, Any]:
     """The built form: channels, the rig's program, its joints, its controls' frames and shapes.
+
+    `shapes` are the rig's control shapes, where they have been worked out already.
 
     Each joint follows one driver: joint j stands at ``scale R_d (bind_j - point_d) + place_d`` and has turned by
     ``R_d`` from its bind pose, with driver d = ``followers[j]``.
@@ -60,11 +63,11 @@ def to_built(rig: Rig) -> dict[str, Any]:
                 "kind": shape.kind,
                 "polylines": [np.round(line, decimals).tolist() for line in shape.polylines],
             }
-            for shape in control_shapes(rig)
+            for shape in (control_shapes(rig) if shapes is None else shapes)
         ],
     }
 
 
-def write_built(rig: Rig, path: Path) -> None:
-    """Write the built form as JSON, whole or not at all; raises OutputError."""
-    write_whole(path, json.dumps(to_built(rig), separators=(",", ":")).encode() + b"\n")
+def write_built(rig: Rig, path: Path, shapes: Sequence[ControlShape] | None = None) -> None:
+    """Write the built form as JSON, whole or not at all; raises OutputError. `shapes` as for `to_built`."""
+    write_whole(path, json.dumps(to_built(rig, shapes), separators=(",", ":")).encode() + b"\n")

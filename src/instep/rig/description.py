@@ -6,9 +6,9 @@ tool's own, written for reading and for telling what moved when the model change
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, model_validator
+from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, field_validator, model_validator
 
 VERSION: Literal[1] = 1
 """Of the rig file's layout."""
@@ -38,8 +38,8 @@ class LegOptions(_Table):
     spaces: tuple[str, ...] = ("pelvis",)
 
 
-class TunedLeg(_Table):
-    """Numbers of one leg that can be solved from the mesh; a missing one has its default.
+class HandTunedLeg(_Table):
+    """Numbers of one leg that can be solved from the mesh, or set by hand in place of that; else the default.
 
     Attributes
     ----------
@@ -53,7 +53,7 @@ class TunedLeg(_Table):
     tip_takes_over_deg: Annotated[FiniteFloat, Field(ge=1.0, le=120.0)] | None = None
 
     @model_validator(mode="after")
-    def _in_order(self) -> TunedLeg:
+    def _in_order(self) -> Self:
         if (
             self.ball_gives_out_deg is not None
             and self.tip_takes_over_deg is not None
@@ -61,6 +61,23 @@ class TunedLeg(_Table):
         ):
             raise ValueError("tip_takes_over_deg must be at least 1 degree beyond ball_gives_out_deg")
         return self
+
+
+class TunedLeg(HandTunedLeg):
+    """Numbers of one leg that the tool solved. What is set by hand elsewhere goes before the last four.
+
+    Attributes
+    ----------
+    soft : length of the soft zone, as a share of the leg; holds where ``options`` has the default.
+    knee_aim_deg : how far outward of the foot's axis a knee bends that stands too straight to have a way of its own.
+    outer_shift, inner_shift : how far the edge's pivot lies outward of its landmark (away from the foot's middle)
+        and over it, as shares of the foot's length; holds where the landmark is not set by hand.
+    """
+
+    soft: Annotated[FiniteFloat, Field(ge=0.0, le=0.5)] | None = None
+    knee_aim_deg: Annotated[FiniteFloat, Field(ge=-180.0, le=180.0)] | None = None
+    outer_shift: tuple[FiniteFloat, FiniteFloat] | None = None
+    inner_shift: tuple[FiniteFloat, FiniteFloat] | None = None
 
 
 class ByHand(_Table):
@@ -75,9 +92,20 @@ class ByHand(_Table):
     """
 
     landmarks: dict[str, Point] = Field(default_factory=dict)
-    tuned: dict[str, TunedLeg] = Field(default_factory=dict)
+    tuned: dict[str, HandTunedLeg] = Field(default_factory=dict)
     ranges: dict[str, tuple[FiniteFloat, FiniteFloat]] = Field(default_factory=dict)
     pinned: dict[str, FiniteFloat] = Field(default_factory=dict)
+
+    @field_validator("tuned", mode="before")
+    @classmethod
+    def _of_a_hand(cls, tuned: object) -> object:
+        """What a hand sets is a HandTunedLeg, also where it is handed over as the tool's TunedLeg."""
+        if not isinstance(tuned, dict):
+            return tuned
+        return {
+            leg: HandTunedLeg.model_validate(entry.model_dump(exclude_none=True)) if type(entry) is TunedLeg else entry
+            for leg, entry in tuned.items()
+        }
 
 
 class RigDescription(_Table):
@@ -92,6 +120,7 @@ class RigDescription(_Table):
     by_hand : what a person set.
     measured : landmarks as they were measured when the file was written, by dotted name.
     tuned : numbers that the tool solved, by leg.
+    reached : by leg and number, the figure that solving is about, before and after it.
     """
 
     version: Literal[1] = 1
@@ -102,3 +131,4 @@ class RigDescription(_Table):
     by_hand: ByHand = Field(default_factory=ByHand)
     measured: dict[str, Point] = Field(default_factory=dict)
     tuned: dict[str, TunedLeg] = Field(default_factory=dict)
+    reached: dict[str, dict[str, tuple[FiniteFloat, FiniteFloat]]] = Field(default_factory=dict)

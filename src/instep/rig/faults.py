@@ -12,12 +12,12 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from instep.errors import RigFileError
-from instep.rig.description import ByHand, LegOptions, RigDescription, TunedLeg
+from instep.rig.description import ByHand, HandTunedLeg, LegOptions, RigDescription, TunedLeg
 from instep.rig.nearest import nearest_name
 
 NAMED: Final = frozenset({("by_hand", "landmarks"), ("by_hand", "ranges"), ("by_hand", "pinned"), ("measured",)})
 """Tables whose keys are dotted names and whose values are none."""
-BY_LEG: Final = frozenset({("options",), ("tuned",), ("by_hand", "tuned")})
+BY_LEG: Final = frozenset({("options",), ("tuned",), ("reached",), ("by_hand", "tuned")})
 """Tables of tables, one for each leg; a leg's name may have dots."""
 
 LISTS: Final[Mapping[tuple[str, ...], str]] = {
@@ -25,6 +25,8 @@ LISTS: Final[Mapping[tuple[str, ...], str]] = {
     ("measured",): "3 numbers: [x, y, z]",
     ("by_hand", "ranges"): "2 numbers: [low, high]",
     ("options",): "a list of names",
+    ("tuned",): "2 numbers: [outward, up]",
+    ("reached",): "2 numbers: [before, after]",
 }
 EXPECTED: Final[Mapping[str, str]] = {
     "bool_type": "true or false",
@@ -200,4 +202,6 @@ def _known(table: tuple[str | int, ...]) -> list[str]:
         return list(RigDescription.model_fields)
     if table == ("by_hand",):
         return list(ByHand.model_fields)
+    if table[0] == "by_hand":
+        return list(HandTunedLeg.model_fields)
     return list(LegOptions.model_fields if table[0] == "options" else TunedLeg.model_fields)

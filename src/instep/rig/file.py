@@ -24,6 +24,7 @@ from instep.rig.description import RigDescription
 from instep.rig.faults import BY_LEG, NAMED, as_tuples, first_fault, flatten, line_of, place_of
 from instep.rig.nearest import nearest_name
 from instep.rig.rig import Rig, build_rig
+from instep.rig.tuning.edges import with_edges
 
 LARGEST: Final = 2**24
 """Bytes. A rig file has some thousands; a larger file is not one, and is refused before it is read."""
@@ -51,6 +52,10 @@ COMMENTS: Final[Mapping[tuple[str, ...], tuple[str, ...]]] = {
         "settle_deg (angle over which roll and bank ease in), spaces (what the foot can follow besides the root).",
     ),
     ("tuned",): ("Numbers solved from the mesh by the tool, each time that it builds the rig.",),
+    ("reached",): (
+        "What solving was about, [before, after]: pad or sole off the floor as shares of the foot's length, the soft",
+        "zone's cost (1: as bad as a hard knee), the knee's angle from the foot's axis in degrees.",
+    ),
     ("measured",): ("Landmarks as the tool measured them last, for reading; it measures them anew each time.",),
 }
 """What stands under the head of each table."""
@@ -132,10 +137,10 @@ def read_described_character(description: RigDescription, path: Path) -> Charact
 
 
 def measure_described(character: Character, description: RigDescription, path: Path) -> Measurement:
-    """Measure a character with the landmarks that its rig file sets by hand."""
+    """Measure a character with the landmarks that its rig file sets by hand, and the edges' pivots as tuned."""
     by_hand = description.by_hand.landmarks
     try:
-        return measure(character, by_hand)
+        return with_edges(measure(character, by_hand), description)
     except LandmarkError as error:
         if not by_hand:
             raise

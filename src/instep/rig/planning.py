@@ -15,7 +15,7 @@ from instep.landmarks import LegLandmarks, Measurement
 from instep.rig.description import LegOptions, RigDescription, TunedLeg
 from instep.rig.nearest import nearest_name
 from instep.rig.plan import LegPlan, PlainPlan, RigPlan
-from instep.tolerances import BONE_LENGTH, STRAIGHT_LEG
+from instep.tolerances import AIM_APART_DEG, BONE_LENGTH, NEARLY_STRAIGHT, STRAIGHT_LEG
 
 BALL_GIVES_OUT_DEG: Final = 35.0
 """Roll at which the ball starts to pass over to the tip where nothing else is said: common practice."""
@@ -139,6 +139,7 @@ def _plan_leg(
     up = R.T @ leg.sole_normal
     forward = R.T @ leg.axis
     options = description.options.get(leg.name, LegOptions())
+    solved = description.tuned.get(leg.name, TunedLeg())
     unit = measurement.leg_length
     return LegPlan(
         name=leg.name,
@@ -154,9 +155,9 @@ def _plan_leg(
         inner=Vec.of(p["inner"]),
         outer=Vec.of(p["outer"]),
         foot_axes=(Vec.of(np.cross(up, forward)), Vec.of(up), Vec.of(forward)),
-        bend=Vec.of(_bend_direction(p["hip"], p["knee"], p["ankle"], forward, unit)),
+        bend=Vec.of(_bend_direction(leg, p["hip"], p["knee"], p["ankle"], forward, unit, solved.knee_aim_deg)),
         spaces=_known_spaces(leg.name, options.spaces, drivers),
-        soft=_soft_zone(p["hip"], p["knee"], p["ankle"], options.soft * unit),
+        soft=_soft_zone(p["hip"], p["knee"], p["ankle"], chosen_soft(options, solved) * unit),
         stretch_limit=options.stretch_limit,
         **_tuned(leg.name, description),
         settle_deg=options.settle_deg,
@@ -170,14 +171,42 @@ def _carrier(skeleton: Skeleton, leg: LegLandmarks, followers: IntArray, drivers
 
 
 def _bend_direction(
-    hip: FloatArray, knee: FloatArray, ankle: FloatArray, forward: FloatArray, unit: float
+    leg: LegLandmarks,
+    hip: FloatArray,
+    knee: FloatArray,
+    ankle: FloatArray,
+    forward: FloatArray,
+    unit: float,
+    aim_deg: float | None,
 ) -> FloatArray:
-    """Unit vector across the line from hip to ankle, to where the knee lies; forward for a straight leg."""
+    """Unit vector across the line from hip to ankle, to where the knee lies; forward for a straight leg.
+
+    Where the leg is nearly straight and an aim was solved: that far outward of forward.
+    """
     line = (ankle - hip) / np.linalg.norm(ankle - hip)
     offset = knee - hip - line * (line @ (knee - hip))
+    ahead = forward - line * (line @ forward)
+    ahead = ahead / np.linalg.norm(ahead)
+    if aim_deg is not None and np.linalg.norm(offset) < NEARLY_STRAIGHT * unit:
+        outward = np.cross(ahead, line) * (1.0 if leg.side == "left" else -1.0)
+        aim_rad = np.radians(aim_deg)
+        if np.linalg.norm(offset) >= STRAIGHT_LEG * unit:
+            own_rad = float(np.arctan2(offset @ outward, offset @ ahead))
+            apart_rad = (aim_rad - own_rad + np.pi) % (2.0 * np.pi) - np.pi
+            # A knee cannot bend away from where it stands without passing through the straight leg.
+            most_rad = np.radians(AIM_APART_DEG)
+            aim_rad = own_rad + float(np.clip(apart_rad, -most_rad, most_rad))
+        return np.asarray(ahead * np.cos(aim_rad) + outward * np.sin(aim_rad), dtype=np.float64)
     if np.linalg.norm(offset) < STRAIGHT_LEG * unit:
-        offset = forward - line * (line @ forward)
+        return np.asarray(ahead, dtype=np.float64)
     return np.asarray(offset / np.linalg.norm(offset), dtype=np.float64)
+
+
+def chosen_soft(options: LegOptions, solved: TunedLeg) -> float:
+    """The soft zone that is wanted, as a share of the leg: what the options say where it is not the default, else
+    the solved one."""
+    default = LegOptions().soft
+    return options.soft if options.soft != default or solved.soft is None else solved.soft
 
 
 def _soft_zone(hip: FloatArray, knee: FloatArray, ankle: FloatArray, wanted: float) -> float:

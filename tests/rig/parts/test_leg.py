@@ -10,8 +10,11 @@ from scipy.spatial.transform import Rotation
 
 from instep.character import Poses
 from instep.character.arrays import FloatArray
+from instep.frames.vector import Vec
 from instep.rig import Rig
+from instep.rig.parts.leg import Bones, _pinned
 from instep.tolerances import AIM_FADE, LEAST_REACH
+from tests.frames.samples import quat, random_turns, rows, turn, vec
 from tests.rig.made import (
     SIDES,
     Side,
@@ -259,20 +262,22 @@ def test_pin_puts_the_knee_at_its_place(biped: str, side: Side) -> None:
 
 
 @pytest.mark.parametrize("biped", ["plain", "backward knee", "straight knee"])
-def test_a_knee_pinned_opposite_to_where_it_bends_turns_its_bones_there(biped: str) -> None:
-    """The bones then turn by half a turn: about the hinge, the one axis that lies across both."""
+def test_bones_that_are_pinned_opposite_to_where_they_lie_turn_there(biped: str) -> None:
+    """By half a turn about the hinge, the one axis that lies across both bones, however the leg is turned."""
     leg = _leg(biped, "left")
-    goals = np.repeat(leg.ankle[None] - 0.2 * (leg.ankle - leg.hip), 2, axis=0)
-    _, bent, ankle, _ = leg.joints(leg.values(goals))
-    values = leg.values(goals, {"knee.pin": 1.0, "knee.follow": 0.0})
-    place = leg.hip - 0.8 * (bent - leg.hip)
-    values = moved(leg.rig, values, f"{leg.side}.knee", leg.plan.side, place - leg.knee)
-    hip, knee, ankle, poses = leg.joints(values)
-    skeleton, R = leg.rig.character.skeleton, leg.rig.plan.R_world_body
-    for joint, rest, now in (("thigh", leg.knee - leg.hip, knee - hip), ("shin", leg.ankle - leg.knee, ankle - knee)):
-        turn = Rotation.from_quat(poses.rotation[:, skeleton.index(f"{joint}.left")], scalar_first=True)
-        along = in_body(leg.rig, turn.apply(R @ rest))
-        assert np.linalg.norm(_unit_rows(along) - _unit_rows(now), axis=1).max() < 1e-9
+    whole = random_turns(12, 200)
+    q, zero = quat(whole), Vec(0.0, 0.0, 0.0)
+    thigh, shin = whole.apply(leg.knee - leg.hip), whole.apply(leg.ankle - leg.knee)
+    place = -0.8 * thigh
+    goal = place - 1.1 * shin
+    pinned = _pinned(Bones(q, q, zero, vec(thigh), vec(thigh + shin), zero), vec(goal), vec(place), 1.0, leg.plan, 1.0)
+    np.testing.assert_allclose(rows(pinned.knee), place, rtol=0, atol=1e-15)
+    np.testing.assert_allclose(rows(pinned.ankle), goal, rtol=0, atol=1e-15)
+    for found, rest, now in (
+        (pinned.thigh, leg.knee - leg.hip, place),
+        (pinned.shin, leg.ankle - leg.knee, goal - place),
+    ):
+        assert np.linalg.norm(_unit_rows(turn(found).apply(rest)) - _unit_rows(now), axis=1).max() < 1e-9
 
 
 def test_slide_moves_the_knee_and_keeps_the_leg() -> None:

@@ -57,6 +57,13 @@ def test_reach_stays_within_bones_and_stretch(
         assert distance * factor <= wanted * (1 + 1e-14)
 
 
+@given(bones, bones, st.floats(0.0, 0.2), st.floats(0.0, 20.0))
+def test_slack_is_what_the_distance_leaves_of_the_bones(thigh: float, shin: float, zone: float, wanted: float) -> None:
+    reach = limit_reach(wanted, thigh, shin, zone * (thigh + shin), 0.0, 1.3, 1.0)
+    assert abs(float(reach.slack) - (thigh + shin - float(reach.distance))) < 1e-15 * (thigh + shin) * 4
+    assert float(reach.slack) >= 0.0
+
+
 @given(bones, bones, st.floats(0.0, 0.2), limits, shares)
 def test_a_whole_stretch_reaches_its_goal_over_half_of_its_limit(
     thigh: float, shin: float, zone: float, limit: float, share: float

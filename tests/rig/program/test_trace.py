@@ -55,11 +55,16 @@ def test_choices_nested_and_chained_fold() -> None:
 
 
 def test_a_sum_of_two_choices_on_opposite_conditions_is_not_one_choice() -> None:
-    """select(c, x, y) + select(not c, p, q) is no select(c, x, p): both have a second branch."""
+    """select(c, x, y) + select(not c, p, 0) is no select(c, x, p): y is added to p."""
 
     def formula(a: Scalar, x: Scalar, y: Scalar, p: Scalar, q: Scalar) -> list[Scalar]:
         condition = a >= 0.0
-        return [select(condition, x, y) + select(casadi.logic_not(condition), p, q)]
+        other = casadi.logic_not(condition)
+        return [
+            select(condition, x, y) + select(other, p, 0.0),
+            select(other, p, 0.0) + select(condition, x, y),
+            select(condition, x, y) + select(other, p, q),
+        ]
 
     _agrees(5, formula)
 

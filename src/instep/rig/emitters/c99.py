@@ -7,15 +7,20 @@ them; sine and cosine are inlined polynomials (see `sine`).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Final
 
 from instep.errors import ProgramError
 from instep.rig.emitters.sine import DOUBLE, INVERSE_PI, SINGLE, SineTable
 from instep.rig.program.model import TRUTHS, Op, Program
+from instep.rig.program.segments import split
 
 LANES: Final = {"double": 8, "single": 16}
 """Poses in a tile: 64 bytes, one line of cache and the widest vector of common machines."""
+
+LONGEST: Final = 5000
+"""Instructions in one function: compilers take more than proportional time for long ones."""
 
 _FORMS: Final[Mapping[Op, str]] = {
     Op.ADD: "{0} + {1}",
@@ -39,51 +44,73 @@ _FORMS: Final[Mapping[Op, str]] = {
 }
 
 
-def write_c_body(program: Program, function: str, prefix: str) -> str:
-    """A function ``function(c, o, step)``: row k of the inputs at ``c[k * step]``, of the outputs at ``o[k * step]``.
+@dataclass(frozen=True, slots=True)
+class CBody:
+    """A program in C: the text of its functions, their names in order, and how many values are kept between them.
 
-    `prefix` is that of the names in `write_c_prelude`.
+    Each is ``function(c, o, t, step)`` for one lane: row k of the inputs at ``c[k * step]``, of the outputs at
+    ``o[k * step]``, of the values kept at ``t[k * step]``.
     """
-    lines: list[str] = []
-    body = _Body(program, prefix, lines.append)
-    for number in range(len(program.instructions)):
-        body.write(number)
+
+    text: str
+    functions: tuple[str, ...]
+    kept: int
+
+
+def write_c_body(program: Program, function: str, prefix: str) -> CBody:
+    """The program as functions named after `function`; `prefix` is that of the names in `write_c_prelude`."""
+    segments = split(program, LONGEST)
+    results: dict[int, list[int]] = {}
     for row, result in enumerate(program.results):
-        lines.append(f"o[{row} * step] = {body.number(result)};")
-    head = f"{prefix.upper()}_INLINE void {function}(const {prefix}_real *c, {prefix}_real *o, const ptrdiff_t step)"
-    return "\n".join([head, "{", *(f"    {line}" for line in lines), "}"])
+        results.setdefault(result, []).append(row)
+    names = tuple(f"{function}_{number}" for number in range(len(segments.pieces)))
+    texts = []
+    for name, piece in zip(names, segments.pieces, strict=True):
+        body = _Body(program, prefix, segments.slot)
+        for number in piece:
+            body.write(number)
+            for row in results.get(number, ()):
+                body.tell(f"o[{row} * step] = {body.number(number)};")
+        real, inline = f"{prefix}_real", f"{prefix.upper()}_INLINE"
+        head = f"{inline} void {name}(const {real} *c, {real} *o, {real} *t, const ptrdiff_t step)"
+        unused = [f"(void){each};" for each in "cot" if not any(f"{each}[" in line for line in body.lines)]
+        texts.append("\n".join([head, "{", *(f"    {line}" for line in [*body.lines, *unused]), "}"]))
+    return CBody("\n\n".join(texts), names, segments.slots)
 
 
 class _Body:
-    """Writes one instruction at a time; knows what each value is called."""
+    """Writes one instruction of a piece at a time; knows what each value is called."""
 
-    def __init__(self, program: Program, prefix: str, tell: Callable[[str], None]) -> None:
+    def __init__(self, program: Program, prefix: str, slot: tuple[int, ...]) -> None:
         self._program = program
         self._prefix = prefix
         self._real = f"{prefix.upper()}_R"
-        self._tell = tell
-        self._names: list[str] = []
+        self._slot = slot
+        self._names: dict[int, str] = {}
         self._turns: dict[int, int] = {}
+        self.lines: list[str] = []
+
+    def tell(self, line: str) -> None:
+        """Add a line."""
+        self.lines.append(line)
 
     def write(self, number: int) -> None:
         """Add the statement of instruction `number`, where it needs one."""
         instruction = self._program.instructions[number]
         op, args = instruction.op, instruction.args
-        if op is Op.CONSTANT:
-            self._names.append(self.constant(instruction.value))
-        elif op is Op.INPUT:
-            self._assign(number, f"c[{int(instruction.value)} * step]")
-        elif op in (Op.SIN, Op.COS):
+        if op in (Op.CONSTANT, Op.INPUT):
+            return
+        if op in (Op.SIN, Op.COS):
             if args[0] not in self._turns:
                 self._turns[args[0]] = number
                 angle = self.number(args[0])
-                self._tell(f"{self._prefix}_real s{number}, k{number}; "
-                           f"{self._prefix}_sine(&s{number}, &k{number}, {angle});")  # fmt: skip
-            self._names.append(f"{'s' if op is Op.SIN else 'k'}{self._turns[args[0]]}")
+                real = f"{self._prefix}_real"
+                self.tell(f"{real} s{number}, k{number}; {self._prefix}_sine(&s{number}, &k{number}, {angle});")
+            self._names[number] = f"{'s' if op is Op.SIN else 'k'}{self._turns[args[0]]}"
         elif op in TRUTHS:
             truths = op in (Op.NOT, Op.AND, Op.OR)
             names = [self.truth(a) if truths else self.number(a) for a in args]
-            self._names.append(_FORMS[op].format(*names))
+            self._names[number] = _FORMS[op].format(*names)
         elif op in (Op.LEAST, Op.LARGEST):
             self._assign(number, self._extreme("<" if op is Op.LEAST else ">", *args))
         elif op is Op.SELECT:
@@ -91,10 +118,12 @@ class _Body:
         else:
             names = [self.number(a) for a in args]
             self._assign(number, _FORMS[op].format(*names, R=self._real, P=self._prefix))
+        if self._slot[number] >= 0:
+            self.tell(f"t[{self._slot[number]} * step] = {self.number(number)};")
 
     def _assign(self, number: int, expression: str) -> None:
-        self._tell(f"const {self._prefix}_real v{number} = {expression};")
-        self._names.append(f"v{number}")
+        self.tell(f"const {self._prefix}_real v{number} = {expression};")
+        self._names[number] = f"v{number}"
 
     def _extreme(self, sign: str, first: int, second: int) -> str:
         """The smaller or larger; NaN where either is NaN. Where one is a constant, one comparison does that."""
@@ -103,19 +132,33 @@ class _Body:
         a, b = self.number(first), self.number(second)
         if self._program.instructions[first].op is Op.CONSTANT:
             return f"{a} {sign} {b} ? {a} : {b}"
-        return f"({a} {sign} {b}) | ({a} != {a}) ? {a} : {b}"
+        return f"(({a} {sign} {b}) | ({a} != {a})) ? {a} : {b}"
+
+    def _name(self, value: int) -> str:
+        """What a value is called here; one of another piece is fetched from where it is kept."""
+        instruction = self._program.instructions[value]
+        if value not in self._names:
+            if instruction.op is Op.CONSTANT:
+                self._names[value] = self.constant(instruction.value)
+            elif instruction.op is Op.INPUT:
+                self._assign(value, f"c[{int(instruction.value)} * step]")
+            else:
+                self._assign(value, f"t[{self._slot[value]} * step]")
+        return self._names[value]
+
+    def _is_truth(self, value: int) -> bool:
+        """Whether the name stands for a truth; one that was kept between pieces has become a number."""
+        return self._program.instructions[value].op in TRUTHS and not self._name(value).startswith("v")
 
     def number(self, value: int) -> str:
         """A value as a number."""
-        name = self._names[value]
-        if self._program.instructions[value].op in TRUTHS:
-            return f"({name} ? {self._real}(1.0) : {self._real}(0.0))"
-        return name
+        name = self._name(value)
+        return f"({name} ? {self._real}(1.0) : {self._real}(0.0))" if self._is_truth(value) else name
 
     def truth(self, value: int) -> str:
         """A value as a truth."""
-        name = self._names[value]
-        return name if self._program.instructions[value].op in TRUTHS else f"({name} != {self._real}(0.0))"
+        name = self._name(value)
+        return name if self._is_truth(value) else f"({name} != {self._real}(0.0))"
 
     def constant(self, value: float) -> str:
         """A constant, exact in double; raises ProgramError where it is not finite."""
@@ -187,10 +230,13 @@ _PRELUDE: Final = """\
 
 #if defined(__GNUC__)
 #define {P}_INLINE static inline __attribute__((always_inline))
+#define {P}_ALIGNED __attribute__((aligned(64)))
 #elif defined(_MSC_VER)
 #define {P}_INLINE static __forceinline
+#define {P}_ALIGNED __declspec(align(64))
 #else
 #define {P}_INLINE static inline
+#define {P}_ALIGNED
 #endif
 
 #if defined(__GNUC__) || defined(_MSC_VER)

@@ -8,6 +8,7 @@ from typing import Final
 from instep.rig.emitters.c99 import write_c_body, write_c_number_type, write_c_prelude
 from instep.rig.emitters.identifiers import constants, text_literal
 from instep.rig.emitters.runtime_form import PER_JOINT, RuntimeForm
+from instep.rig.program import Program
 from instep.rig.program.schedule import schedule
 
 
@@ -52,8 +53,7 @@ def write_c_source(form: RuntimeForm) -> str:
         f"const {p}_real {p}_leg_length = {_real(P, form.leg_length)};\n",
     ]
     functions = [
-        write_c_body(schedule(form.program), f"{p}_body", p),
-        _ENTRIES.format(p=p, P=P, body="body", one="pose", many="poses", rows="OUTPUTS"),
+        write_c_functions(form.program, p, "pose", "poses", f"{P}_OUTPUTS"),
     ]
     if form.derivatives:
         places = form.derivative_places
@@ -62,11 +62,23 @@ def write_c_source(form: RuntimeForm) -> str:
             _table(f"const int {p}_derivative_channels[{P}_DERIVATIVES]", (str(column) for _, column in places)),
         ]
         functions += [
-            write_c_body(schedule(form.derivatives), f"{p}_slopes", p),
-            _ENTRIES.format(p=p, P=P, body="slopes", one="derivative", many="derivatives", rows="DERIVATIVES"),
+            write_c_functions(form.derivatives, p, "derivative", "derivatives", f"{P}_DERIVATIVES"),
         ]
     head = _SOURCE.format(p=p, character=_comment(form.character), prelude=write_c_prelude(p))
     return "\n".join([head, *tables, *functions])
+
+
+def write_c_functions(program: Program, p: str, one: str, many: str, rows: str) -> str:
+    """A program with its three entries: one pose, a tile of them, any number. `rows` is how many outputs it has."""
+    P = p.upper()
+    body = write_c_body(schedule(program), f"{p}_{one}", p)
+    single = "\n".join(f"    {each}(channels, results, kept, 1);" for each in body.functions)
+    tile = "\n".join(
+        f"    for (lane = 0; lane < {P}_LANES; ++lane) {{\n        {each}(c + lane, o + lane, t + lane, {P}_LANES);\n    }}"
+        for each in body.functions
+    )
+    entries = _ENTRIES.format(p=p, P=P, one=one, many=many, rows=rows, kept=max(body.kept, 1), single=single, tile=tile)
+    return body.text + "\n" + entries
 
 
 def _derivative_declarations(form: RuntimeForm) -> str:
@@ -173,27 +185,28 @@ _SOURCE: Final = """\
 _ENTRIES: Final = """
 void {p}_{one}(const {p}_real *channels, {p}_real *results)
 {{
-    {p}_{body}(channels, results, 1);
+    {p}_real kept[{kept}];
+{single}
 }}
 
 void {p}_{one}_tile(const {p}_real (*channels)[{P}_LANES], {p}_real (*results)[{P}_LANES])
 {{
+    {P}_ALIGNED {p}_real kept[{kept}][{P}_LANES];
     const {p}_real *{P}_ALONE c = channels[0];
     {p}_real *{P}_ALONE o = results[0];
+    {p}_real *{P}_ALONE t = kept[0];
     int lane;
-    for (lane = 0; lane < {P}_LANES; ++lane) {{
-        {p}_{body}(c + lane, o + lane, {P}_LANES);
-    }}
+{tile}
 }}
 
 void {p}_{many}(ptrdiff_t count, const {p}_real *channels, ptrdiff_t channel_step, ptrdiff_t pose_step,
     {p}_real *results, ptrdiff_t output_step, ptrdiff_t out_pose_step)
 {{
-    {p}_real c[{P}_CHANNELS][{P}_LANES];
-    {p}_real o[{P}_{rows}][{P}_LANES];
+    {P}_ALIGNED {p}_real c[{P}_CHANNELS][{P}_LANES];
+    {P}_ALIGNED {p}_real o[{rows}][{P}_LANES];
     ptrdiff_t first, k, lane;
     for (first = 0; first < count; first += {P}_LANES) {{
-        const ptrdiff_t lanes = count - first < {P}_LANES ? count - first : {P}_LANES;
+        const ptrdiff_t lanes = count - first < {P}_LANES ? count - first : (ptrdiff_t){P}_LANES;
         for (k = 0; k < {P}_CHANNELS; ++k) {{
             for (lane = 0; lane < {P}_LANES; ++lane) {{ /* lanes to spare repeat the last pose */
                 const ptrdiff_t pose = first + (lane < lanes ? lane : lanes - 1);
@@ -201,7 +214,7 @@ void {p}_{many}(ptrdiff_t count, const {p}_real *channels, ptrdiff_t channel_ste
             }}
         }}
         {p}_{one}_tile((const {p}_real (*)[{P}_LANES])c, o);
-        for (k = 0; k < {P}_{rows}; ++k) {{
+        for (k = 0; k < {rows}; ++k) {{
             for (lane = 0; lane < lanes; ++lane) {{
                 results[k * output_step + (first + lane) * out_pose_step] = o[k][lane];
             }}

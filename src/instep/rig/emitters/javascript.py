@@ -34,10 +34,13 @@ _FORMS: Final[dict[Op, str]] = {
     Op.EQUAL: "{0} === {1}",
     Op.UNEQUAL: "{0} !== {1}",
     Op.NOT: "!{0}",
-    Op.AND: "{0} && {1}",
-    Op.OR: "{0} || {1}",
+    Op.AND: "!!{0} && !!{1}",
+    Op.OR: "!!{0} || !!{1}",
     Op.SELECT: "{0} ? {1} : {2}",
 }
+
+_LOGIC: Final = frozenset({Op.NOT, Op.AND, Op.OR, Op.SELECT})
+"""Operations that take a truth as it is."""
 
 
 def write_javascript(program: Program) -> str:
@@ -92,8 +95,8 @@ def _write_piece(program: Program, piece: range, slot: tuple[int, ...], results:
         instruction = program.instructions[number]
         if instruction.op not in (Op.INPUT, Op.CONSTANT):
             args = [name_of(a) for a in instruction.args]
-            if instruction.op not in TRUTHS and instruction.op is not Op.SELECT:
-                # A truth used as a number: JavaScript would compute with true and false, but keep it plain.
+            if instruction.op not in _LOGIC:
+                # A truth used as a number: JavaScript computes with true and false, but holds true unequal to 1.
                 args = [
                     f"+{name}" if program.instructions[a].op in TRUTHS else name
                     for name, a in zip(args, instruction.args, strict=True)

@@ -20,7 +20,7 @@ from instep.rig.channels import ChannelBook
 from instep.rig.parts.reach import limit_reach
 from instep.rig.parts.turns import take_shift
 from instep.rig.plan import LegPlan
-from instep.tolerances import AIM_FADE, GUARD, HIP_FADE
+from instep.tolerances import AIM_FADE, GUARD, HIP_FADE, REST
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +83,39 @@ def build_leg(book: ChannelBook, leg: LegPlan, carrier: Rigid, goal: Vec, unit_l
     plane, place, mark = _turn_to_plane(leg, aim, carried, hip, u_goal, unit_length)
     hinge = cross(u_rest, leg.bend)
     d_rest = length(line)
-    at_hip = _opened(hinge, 1.0, _half_angle(thigh, shin, reach.distance), _half_angle(rest_thigh, rest_shin, d_rest))
+    # A nearly straight knee may stand beside the plane that it bends in: the triangle there is a little shorter.
+    beside = dot(hinge, leg.knee - leg.hip)
+    thigh_lost, shin_lost = (_beside(beside, bone, unit_length) for bone in (rest_thigh, rest_shin))
+    slack, rest_slack = reach.slack, rest_thigh + rest_shin - d_rest
+    if thigh_lost or shin_lost:
+        thigh_in, shin_in, slack = thigh - thigh_lost, shin - shin_lost, slack - (thigh_lost + shin_lost)
+        rest_slack = rest_slack - (thigh_lost + shin_lost)
+    else:
+        thigh_in, shin_in = thigh, shin
+    rest_thigh_in, rest_shin_in = rest_thigh - thigh_lost, rest_shin - shin_lost
+    at_hip = _opened(
+        hinge,
+        1.0,
+        _half_angle(thigh_in, shin_in, reach.distance, slack),
+        _half_angle(rest_thigh_in, rest_shin_in, d_rest, rest_slack),
+    )
     at_ankle = _opened(
-        hinge, -1.0, _half_angle(shin, thigh, reach.distance), _half_angle(rest_shin, rest_thigh, d_rest)
+        hinge,
+        -1.0,
+        _half_angle(shin_in, thigh_in, reach.distance, slack),
+        _half_angle(rest_shin_in, rest_thigh_in, d_rest, rest_slack),
     )
     q_thigh, q_shin = plane @ at_hip, plane @ at_ankle
     knee = hip + (q_thigh @ (leg.knee - leg.hip)) * (reach.factor * (thigh * (1.0 / rest_thigh)))
     # Not by way of the knee: where the ankle is must not hang on where the knee points, not even by rounding.
     ankle = hip + u_goal * (reach.distance * reach.factor)
     return _pinned(Bones(q_thigh, q_shin, hip, knee, ankle, mark), goal, place, aim.pin, leg, unit_length)
+
+
+def _beside(offset: Scalar, bone: Scalar, unit_length: float) -> float:
+    """By how much a bone is shorter as seen in the plane that the knee bends in, with the knee `offset` beside it."""
+    a, b = abs(float(offset)), float(bone)
+    return a * a / (b + float(sqrt(b * b - a * a))) if a > REST * unit_length else 0.0
 
 
 def _take_aim(book: ChannelBook, leg: LegPlan, unit_length: float) -> _Aim:
@@ -129,7 +153,12 @@ def _turn_to_plane(
     ahead = leg.bend * mark_distance(unit_length)
     mark = mix_vectors(leg.knee + aim.shift + ahead, hip + carried @ (from_hip + ahead), aim.follow)
     bend_carried = carried @ leg.bend
-    told = across(mark - hip, u_goal)
+    # A nearly straight knee may stand beside the plane that it is to bend in. What tells the plane is then measured
+    # from beside the knee, in that plane: at rest it tells exactly the plane of rest.
+    hinge = cross(unit(leg.ankle - leg.hip), leg.bend)
+    within = ahead - hinge * dot(hinge, leg.knee - leg.hip)
+    teller = mix_vectors(leg.knee + aim.shift + within, hip + carried @ (from_hip + within), aim.follow)
+    told = across(teller - hip, u_goal)
     # Near the leg's own line the mark says nothing; the carried direction fades in. Exact outside.
     fade = largest(1.0 - dot(told, told) * (1.0 / (AIM_FADE * unit_length) ** 2), 0.0)
     n = unit(told + bend_carried * (fade * fade * (AIM_FADE * unit_length)), GUARD * unit_length)
@@ -138,13 +167,14 @@ def _turn_to_plane(
     return q_twist @ carried, knee_place, mark
 
 
-def _half_angle(adjacent: Scalar, opposite: Scalar, third: Scalar) -> tuple[Scalar, Scalar]:
-    """Cosine and sine of half the angle between sides `adjacent` and `third`, by Heron's factors.
+def _half_angle(adjacent: Scalar, opposite: Scalar, third: Scalar, slack: Scalar) -> tuple[Scalar, Scalar]:
+    """Cosine and sine of half the angle between sides `adjacent` and `third`, by Heron's factors; `slack` is the one
+    that vanishes as the leg straightens, opposite + adjacent - third.
 
     The sine is sqrt(x + g^2) - g, g = 1e-12: exactly 0 for the straight leg, with a finite derivative there.
     """
     share = 1.0 / (4.0 * adjacent * third)
-    sine2 = largest((opposite - adjacent + third) * (opposite + adjacent - third) * share, 0.0)
+    sine2 = largest((opposite - adjacent + third) * slack * share, 0.0)
     cosine2 = largest((adjacent + third - opposite) * (adjacent + third + opposite) * share, 0.0)
     return sqrt(cosine2), sqrt(sine2 + GUARD * GUARD) - GUARD
 

@@ -11,9 +11,14 @@ from instep.tolerances import GUARD, LEAST_REACH
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """`distance` from hip to ankle for which the triangle is solved, and `factor` by which it is then scaled."""
+    """`distance` from hip to ankle for which the triangle is solved, and `factor` by which it is then scaled.
+
+    `slack` is how much shorter the distance is than both bones together, in a form that does not cancel: far beyond
+    reach it is a millionth of the leg, and as a difference of lengths its rounding would turn the knee.
+    """
 
     distance: Scalar
+    slack: Scalar
     factor: Scalar
 
 
@@ -43,8 +48,14 @@ def limit_reach(
     """
     whole = thigh + shin
     nearest = largest(thigh - shin, shin - thigh) + LEAST_REACH * unit
-    distance = largest(soften(wanted, whole - zone, zone, GUARD * unit), nearest)
+    guard = GUARD * unit
+    start = whole - zone
+    distance = largest(soften(wanted, start, zone, guard), nearest)
+    past = largest(wanted - start, 0.0)
+    # The greater of the two is always the right one, since (zone - past)(zone + past) < zone^2. Before the zone it is
+    # the very difference that the rest pose's slack is: a nearly straight leg shows the root of any other rounding.
+    slack = least(largest(whole - wanted, zone * (zone + guard) / (zone + past + guard)), whole - nearest)
     missing = largest(wanted - distance, 0.0) / distance
     half = 0.5 * (stretch_limit - 1.0)
     growth = soften(missing, half, half, GUARD)
-    return Reach(distance, 1.0 + stretch * growth)
+    return Reach(distance, slack, 1.0 + stretch * growth)

@@ -13,9 +13,13 @@ from instep.rig.program.model import Instruction, Op, Program
 LATENCY: Final = {Op.DIVIDE: 13, Op.INVERT: 13, Op.SQRT: 20, Op.SIN: 70, Op.COS: 70}
 """Cycles until a result can be used, roughly, on common processors; all others 4. Only the order depends on it."""
 
-LIVE: Final = 20
+LIVE: Final = 16
 """Values live at once up to which long paths go first; beyond, what frees most. Wide registers number 16 or 32;
-tried on the two-legged rig: see `benchmarks/`."""
+on
+the two-legged rig in tiles of 8, on one core: CasADi's order 107 ns a pose, 6 live values 90, 10 88, 16 85, 26 87."""
+
+CANDIDATES: Final = 48
+"""How many are compared where values must be freed: keeps the time linear in the program's length."""
 
 
 def schedule(program: Program, live: int = LIVE) -> Program:
@@ -36,7 +40,9 @@ def schedule(program: Program, live: int = LIVE) -> Program:
     uses_left = [len(each) for each in users]
     waits = [len(set(instruction.args)) for instruction in instructions]
     order: list[int] = []
-    ready: list[int] = []
+    ready: list[tuple[int, int]] = []
+    fresh: list[int] = []
+    done = [False] * len(instructions)
     waiting = 0
 
     def freed(number: int) -> int:
@@ -45,6 +51,7 @@ def schedule(program: Program, live: int = LIVE) -> Program:
     def finish(number: int) -> None:
         nonlocal waiting
         order.append(number)
+        done[number] = True
         for argument in set(instructions[number].args):
             uses_left[argument] -= 1
             waiting -= held[argument] and uses_left[argument] == 0
@@ -52,19 +59,27 @@ def schedule(program: Program, live: int = LIVE) -> Program:
         for user in users[number]:
             waits[user] -= 1
             if waits[user] == 0:
-                heapq.heappush(ready, -path[user] * len(instructions) + user)
+                heapq.heappush(ready, (-path[user], user))
+                fresh.append(user)
+
+    def frees_most() -> int:
+        """Of the instructions that became ready last: what frees values is almost always among them."""
+        seen: list[int] = []
+        while fresh and len(seen) < CANDIDATES:
+            number = fresh.pop()
+            if not done[number]:
+                seen.append(number)
+        fresh.extend(reversed(seen))
+        return max(seen, key=lambda number: (freed(number), path[number]))
 
     sources = [n for n, instruction in enumerate(instructions) if not instruction.args]
     for number in sources:
         finish(number)
     while ready:
-        if waiting < live:
-            key = heapq.heappop(ready)
-        else:
-            key = max(ready, key=lambda key: (freed(key % len(instructions)), -key))
-            ready.remove(key)
-            heapq.heapify(ready)
-        finish(key % len(instructions))
+        if done[ready[0][1]]:
+            heapq.heappop(ready)
+            continue
+        finish(ready[0][1] if waiting < live else frees_most())
     new = {old: number for number, old in enumerate(order)}
     return Program(
         program.inputs,

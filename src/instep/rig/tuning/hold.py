@@ -12,7 +12,8 @@ from instep.character.arrays import FloatArray, IntArray
 from instep.character.skinning import skin_vertices
 from instep.errors import LandmarkError
 from instep.landmarks import LegLandmarks
-from instep.rig.rig import Rig, build_rig
+from instep.rig.rig import Rig
+from instep.rig.tuning.tread import full_rig
 
 LIFTS_DEG: Final = tuple(float(angle) for angle in np.linspace(0.0, 60.0, 13))
 """Lifts of the ball over which the toe pad is watched: from flat to the toe extension at toe-off
@@ -33,16 +34,16 @@ class HoldFit:
     after: float
 
 
-def solve_hold(rig: Rig) -> dict[str, HoldFit]:
-    """Hold of each leg that has toes and a toe pad, by one-dimensional search.
+def solve_hold(rig: Rig, full: Rig | None = None) -> dict[str, HoldFit]:
+    """Hold of each leg that has toes and a toe pad, by one-dimensional search. `full` is `full_rig(rig)`, where it is
+    built already.
 
     Least squares: the mean over lifts 0 to 60 degrees of the squared change in height of each pad vertex over
     the sole plane. Brent's bounded method (scipy), hold in 0 to 1.
     """
     if rig.character.mesh is None:
         raise LandmarkError("the file has no mesh, so hold cannot be solved", where=rig.character.source.name)
-    description = rig.description.model_copy(update={"controls": "full", "plain": False})
-    full = build_rig(rig.character, rig.measurement, description)
+    full = full_rig(rig) if full is None else full
     names = {channel.name for channel in full.channels}
     fits: dict[str, HoldFit] = {}
     for leg in rig.measurement.legs:
@@ -56,9 +57,14 @@ def solve_hold(rig: Rig) -> dict[str, HoldFit]:
         found = minimize_scalar(miss, bounds=(0.0, 1.0), method="bounded", options={"xatol": 1e-5})
         # The search never evaluates its bounds; 1 is the exact answer for a pad that only the toes move.
         hold = min(float(found.x), 1.0, key=miss)
-        before, after = (float(np.abs(_pad_changes(full, leg, pad, value)).max()) for value in (1.0, hold))
+        before, after = (pad_departure(full, leg, value) for value in (1.0, hold))
         fits[leg.name] = HoldFit(round(hold, 4), before, after)
     return fits
+
+
+def pad_departure(full: Rig, leg: LegLandmarks, hold: float) -> float:
+    """The toe pad's greatest departure from its rest height over the lifts, at a hold, in the file's unit."""
+    return float(np.abs(_pad_changes(full, leg, toe_pad(full, leg), hold)).max())
 
 
 def toe_pad(rig: Rig, leg: LegLandmarks) -> IntArray:

@@ -1,0 +1,1 @@
+"""How fast it is, against peers in the same run: `python -m benchmarks` or `scripts/bench`."""

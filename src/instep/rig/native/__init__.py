@@ -1,0 +1,1 @@
+"""Programs evaluated by native code over blocks of frames, where a C compiler is at hand."""
