@@ -59,14 +59,17 @@ def test_each_package_has_its_reason_and_no_reason_lacks_its_package(project: Pa
     rows = _rows_of_sections((project / "docs/dependencies.md").read_text(encoding="utf-8"))
     extras = about["optional-dependencies"]
     assert set(rows["To run Instep"]) == _names(about["dependencies"])
+    assert set(rows["On request"]) == _names([name for extra in ("markers", "cluster") for name in extras[extra]])
     assert set(rows["Only for the demo"]) == _names(extras["demo"])
     assert set(rows["Only for development"]) == _names(extras["dev"])
 
 
 def test_each_npm_package_has_its_reason(project: Path) -> None:
     rows = _rows_of_sections((project / "docs/dependencies.md").read_text(encoding="utf-8"))
-    about = json.loads((project / "tests/node/package.json").read_text(encoding="utf-8"))
-    used = about.get("dependencies", {}) | about.get("devDependencies", {})
+    used: dict[str, str] = {}
+    for folder in ("tests/node", "web"):
+        about = json.loads((project / folder / "package.json").read_text(encoding="utf-8"))
+        used |= about.get("dependencies", {}) | about.get("devDependencies", {})
     fonts = {name for name in rows["From the npm registry"] if name.startswith("@fontsource/")}
     assert set(rows["From the npm registry"]) - fonts == set(used) - fonts
 

@@ -146,9 +146,13 @@ class Rig:
         """Where each control has gone, as a program of the same channels: see `assemble` for its outputs."""
         return trace(self.traced.frames, self.program.inputs, self.traced.frame_outputs)
 
+    @cached_property
+    def _frames_evaluator(self) -> Callable[[FloatArray], FloatArray]:
+        return compile_numpy(self.control_frames)
+
     def control_frames_at(self, values: FloatArray) -> dict[str, FloatArray]:
         """By control, (N, 3, 4) ``[A | t]``: what stood at x in the bind pose goes to ``A x + t``."""
-        outputs = compile_numpy(self.control_frames)(np.asarray(values, dtype=np.float64).T)
+        outputs = self._frames_evaluator(np.asarray(values, dtype=np.float64).T)
         scale = outputs[0]
         found: dict[str, FloatArray] = {}
         names = [name.removesuffix(".w") for name in self.control_frames.outputs if name.endswith(".w")]
