@@ -9,11 +9,10 @@ import pytest
 from instep.delivery import write_sheet
 from instep.delivery.lettering import LETTER, NAME, NOTE, TEXT, VALUE, text_width
 from tests.browser import open_page
-from tests.delivery.sheets import biped_sheet
+from tests.delivery.proofs import proved_sheet
 
-WIDTHS = (
-    "[...document.querySelectorAll('svg text')].map(t => [t.classList[0], t.textContent, t.getComputedTextLength()])"
-)
+WIDTHS = """[...document.querySelectorAll('svg text')].filter(t => t.getClientRects().length)
+  .map(t => [t.classList[0], t.textContent, t.getComputedTextLength()])"""
 SPILL = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 OVERLAPS = """(() => {
   const boxes = [...document.querySelectorAll('section.plate')].map(e => e.getBoundingClientRect());
@@ -25,10 +24,40 @@ OVERLAPS = """(() => {
 })()"""
 
 
+SMALLEST = """(() => {
+  let least = [1e9, ''];
+  const seen = e => e.getClientRects().length && getComputedStyle(e).visibility !== 'hidden';
+  document.querySelectorAll('body *').forEach(e => {
+    if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()) || !seen(e)) return;
+    if (['STYLE', 'TITLE'].includes(e.tagName) || e.closest('.unseen')) return;
+    if (e.tagName === 'title' || e.tagName === 'desc') return;
+    let size = parseFloat(getComputedStyle(e).fontSize);
+    const svg = e.closest('svg');
+    if (svg) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+    if (size < least[0]) least = [size, e.textContent];
+  });
+  return least;
+})()"""
+LETTERS = """(() => {
+  let found = [];
+  document.querySelectorAll('svg').forEach(svg => {
+    if (!svg.getClientRects().length) return;
+    const boxes = [...svg.querySelectorAll('text')].map(t => [t.textContent, t.getBoundingClientRect()]);
+    boxes.forEach(([one, a], i) => boxes.slice(i + 1).forEach(([two, b]) => {
+      const air = 0.22 * (a.height + b.height); // a line of type is taller than its letters
+      if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - air && b.top < a.bottom - air)
+        found.push([one, two]);
+    }));
+  });
+  return found;
+})()"""
+PLATES = 7
+
+
 @pytest.fixture(scope="module")
 def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("sheet") / "biped.html"
-    write_sheet(biped_sheet(), path)
+    write_sheet(proved_sheet(), path)
     return path
 
 
@@ -48,10 +77,14 @@ def test_the_page_in_a_browser(chromium: Path, sheet: Path) -> None:
             assert width <= text_width(text, styles[style]) + 0.5, text
             assert width >= 0.94 * text_width(text, styles[style]) - 0.5, text
 
-        for width in (480, 800, 1000, 1280, 1600, 2200):
+        for width in (480, 800, 890, 1000, 1180, 1280, 1600, 2200):
             page.set_viewport_size({"width": width, "height": 900})
             assert page.evaluate(SPILL) == 0, width
-            assert page.evaluate(OVERLAPS) == [6, 0], width
+            assert page.evaluate(OVERLAPS) == [PLATES, 0], width
+            assert page.evaluate(LETTERS) == [], width
+            if width >= 880:
+                size, words = page.evaluate(SMALLEST)
+                assert size >= 11.99, f"{words!r} at {width}"
 
 
 def test_the_page_prints_on_a4(chromium: Path, sheet: Path) -> None:
@@ -60,5 +93,8 @@ def test_the_page_prints_on_a4(chromium: Path, sheet: Path) -> None:
         page.emulate_media(media="print")
         page.set_viewport_size({"width": 718, "height": 1000})  # A4 within its margins
         assert page.evaluate(SPILL) == 0
-        assert page.evaluate(OVERLAPS) == [6, 0]
+        assert page.evaluate(OVERLAPS) == [PLATES, 0]
+        assert page.evaluate(LETTERS) == []
+        size, words = page.evaluate(SMALLEST)
+        assert size * 72 / 96 >= 8.5, words
         assert page.pdf(prefer_css_page_size=True)[:5] == b"%PDF-"

@@ -8,8 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from instep.checks import CHECKS, run_checks
 from instep.delivery import job
-from instep.delivery.job import rig_job
+from instep.delivery.job import rig_job, write_proof_page
+from instep.delivery.proof.words import summary
 from instep.errors import OutputError
 from instep.formats import write_character
 from instep.rig.description import ByHand
@@ -35,7 +37,7 @@ def test_a_job_that_fails_at_its_end_leaves_nothing(
     model = _biped(tmp_path)
     monkeypatch.setattr(job, "write_sheet", fail)
     with pytest.raises(OutputError if kind is OSError else kind) as caught:
-        rig_job(model, tmp_path / "new" / "out")
+        rig_job(model, tmp_path / "new" / "out", proof=False)
     assert list(tmp_path.iterdir()) == [model]
     if kind is OSError:
         page = tmp_path / "new" / "out" / "biped.html"
@@ -60,7 +62,12 @@ def test_a_job_that_fails_keeps_what_an_earlier_one_made(tmp_path: Path, monkeyp
 def test_the_rig_file_says_what_was_built(tmp_path: Path) -> None:
     steps: list[str] = []
     first = rig_job(_biped(tmp_path), tmp_path / "out", today=date(2026, 2, 3), progress=steps.append)
-    assert steps == ["reading", "measuring", "building", "solving", "exercising", "drawing"]
+    assert steps == [
+        "reading", "measuring", "building", "solving", "exercising", *(f"proving {check}" for check in CHECKS), "drawing",
+    ]  # fmt: skip
+    assert first.proof is not None
+    assert [finding.check for finding in first.proof.findings] == list(CHECKS)
+    assert summary(first.proof) in first.sheet.read_text(encoding="utf-8")
     assert "3 February 2026" in first.sheet.read_text(encoding="utf-8")
     description = read_rig_file(first.rig_file)
     assert description == first.rig.description
@@ -78,12 +85,14 @@ def test_the_rig_file_says_what_was_built(tmp_path: Path) -> None:
 
 
 def test_what_is_set_by_hand_is_used_and_not_told_as_measured(tmp_path: Path) -> None:
-    first = rig_job(_biped(tmp_path), tmp_path / "out")
+    first = rig_job(_biped(tmp_path), tmp_path / "out", proof=False)
     description = read_rig_file(first.rig_file)
     hand = ByHand(landmarks={"left.heel": (0.1, 0.0, -0.05)}, ranges={"left.foot.roll": (-10.0, 70.0)})
     write_rig_file(description.model_copy(update={"by_hand": hand}), first.rig_file)
-    second = rig_job(first.rig_file, tmp_path / "out")
+    second = rig_job(first.rig_file, tmp_path / "out", proof=False)
     assert second.kept
+    assert second.proof is None
+    assert "Proofs" not in second.sheet.read_text(encoding="utf-8")
     assert second.rig.measurement.legs[0].heel.position.tolist() == [0.1, 0.0, -0.05]
     again = read_rig_file(first.rig_file)
     assert again.by_hand == hand
@@ -95,10 +104,29 @@ def test_what_is_set_by_hand_is_used_and_not_told_as_measured(tmp_path: Path) ->
 
 def test_a_rig_file_moved_to_another_folder_still_finds_its_character(tmp_path: Path) -> None:
     (tmp_path / "models").mkdir()
-    first = rig_job(_biped(tmp_path / "models"), tmp_path / "out")
+    first = rig_job(_biped(tmp_path / "models"), tmp_path / "out", proof=False)
     text = first.rig_file.read_text(encoding="utf-8").replace("# path of the model", "# our model: path")
     first.rig_file.write_text(text, encoding="utf-8")
-    second = rig_job(first.rig_file, tmp_path / "deep" / "er")
+    second = rig_job(first.rig_file, tmp_path / "deep" / "er", proof=False)
     assert second.rig.description.character == "../../models/biped.glb"
     assert "# our model: path" in second.rig_file.read_text(encoding="utf-8")
     assert load_rig(second.rig_file).program == load_rig(first.rig_file).program
+
+
+def test_a_proof_page_is_the_sheet_with_the_report(tmp_path: Path) -> None:
+    first = rig_job(_biped(tmp_path), tmp_path / "out", proof=False)
+    rig = load_rig(first.rig_file)
+    report = run_checks(rig, only=["rest", "floor"])
+    write_proof_page(rig, report, first.sheet, today=date(2026, 2, 3))
+    page = first.sheet.read_text(encoding="utf-8")
+    assert summary(report) in page
+    assert "biped.rig.toml" in page
+    assert 'id="proof-rest"' in page
+    assert 'id="proof-floor"' in page
+    assert 'id="proof-reach"' not in page
+    with pytest.raises(OutputError) as caught:
+        write_proof_page(rig, report, tmp_path / "none" / "biped.html")
+    assert str(caught.value) == (
+        f"{tmp_path / 'none' / 'biped.html'}: the page cannot be written (No such file or directory); "
+        "expected a file in a folder that exists and may be written to. Give another place for it."
+    )

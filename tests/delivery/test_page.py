@@ -73,15 +73,16 @@ def test_the_page_is_well_formed_and_in_order(page: str) -> None:
         "I", "From the outer side", "II", "From below", "III", "From before",
         "IV", "Landmarks", "V", "What each control moves", "VI", "The roll",
     ]  # fmt: skip
-    assert outline.counts["svg"] == outline.counts["desc"] == 5
-    assert outline.counts["figure"] == 5
-    assert outline.counts["caption"] == 2
+    # the four plates have a second form for paper, and the proportions a second place
+    assert outline.counts["svg"] == outline.counts["desc"] == 9
+    assert outline.counts["figure"] == 9
+    assert outline.counts["caption"] == 4
     assert outline.counts["h1"] == 1
 
 
 def test_every_drawing_is_well_formed_xml(page: str) -> None:
     drawings = re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
-    assert len(drawings) == 5
+    assert len(drawings) == 9
     for drawing in drawings:
         root = ElementTree.fromstring(drawing)
         assert root.find("title") is not None
@@ -92,7 +93,7 @@ def test_every_drawing_is_well_formed_xml(page: str) -> None:
 def test_the_page_asks_nothing_of_any_other_place(page: str) -> None:
     outline = Outline()
     outline.feed(page)
-    assert outline.addresses == []
+    assert all(address.startswith("#") for address in outline.addresses)
     assert "http" not in page
     assert "@import" not in page
     assert all(url.startswith("data:font/woff2;base64,") for url in re.findall(r"url\((.*?)\)", page))
@@ -124,6 +125,60 @@ def plates_of(content: SheetContent) -> list[Plate]:
     plates += [below_plate(content, leg, lengths) for leg in legs]
     plates.append(front_plate(content, legs[:2], lengths))
     return plates + [roll_plate(content, legs[0], roll) for roll in content.rolls]
+
+
+def test_the_plates_for_paper_are_the_same_drawings_smaller(content: SheetContent) -> None:
+    leg, lengths = content.measurement.legs[0], lengths_for(1.7)
+    for wide, slim in (
+        (side_plate(content, leg, lengths), lambda ink: side_plate(content, leg, lengths, 400.0, 310.0, ink)),
+        (below_plate(content, leg, lengths), lambda ink: below_plate(content, leg, lengths, tallest=250.0, drawn=ink)),
+        (front_plate(content, content.measurement.legs, lengths), lambda ink: front_plate(
+            content, content.measurement.legs, lengths, tallest=200.0, drawn=ink)),
+    ):  # fmt: skip
+        plate = slim(wide.ink)
+        assert {words for words, _ in plate.board.boxes} == {words for words, _ in wide.board.boxes}
+        assert plate.height < wide.height
+        for i, (words, box) in enumerate(plate.board.boxes):
+            assert all(not box.meets(other) for _, other in plate.board.boxes[i + 1 :]), words
+            assert -2 <= box.left
+            assert box.right <= plate.width + 2
+        outline = re.findall(r'class="outline" d="(.*?)"', plate.svg)
+        assert outline == re.findall(r'class="outline" d="(.*?)"', wide.svg)
+        assert " scale(0." in plate.svg
+
+
+def test_shapes_of_controls_are_drawn_where_nothing_stands_before_them(content: SheetContent) -> None:
+    """A ring round the foot is seen on the outer side alone; one that would leave the plate is left out."""
+    leg = content.measurement.legs[0]
+    angle = np.linspace(0.0, 2.0 * np.pi, 73)[:, None]
+    across = np.cross(leg.sole_normal, leg.axis)
+    ring = leg.ball.position + 0.12 * (np.cos(angle) * across + np.sin(angle) * leg.sole_normal)
+    bar = leg.knee.position + np.array([[0.0, -0.02, 0.0], [0.0, 0.02, 0.0]])
+    far = leg.knee.position + 5.0 * leg.axis + np.array([[0.0, -0.1, 0.0], [0.0, 0.1, 0.0]])
+    drawn = replace(content, controls=(
+        ControlDrawing("left.ball", "left", (ring,)),
+        ControlDrawing("left.toes", "left", (bar,)),
+        ControlDrawing("left.knee", "left", (far,)),
+        ControlDrawing("right.ball", "right", (ring,)),
+    ))  # fmt: skip
+    svg = side_plate(drawn, leg, lengths_for(1.7)).svg
+    found = re.findall(r'<path class="control shape (\w+)" d="M([\d.]+) ([\d.]+)(.*?)"', svg)
+    assert {side for side, *_ in found} == {"left"}
+    # the ring's near half and what stands out above and below; the bar in the middle of the knee is inside the leg
+    rings = re.findall(r'<circle class="left ring" cx="([\d.]+)" cy="([\d.]+)"', svg)
+    ball = (float(rings[3][0]), float(rings[3][1]))
+    assert found
+    for _, x, _, _ in found:
+        assert abs(float(x) - ball[0]) < 2.0
+
+
+def test_the_hips_lie_in_a_faint_outline_of_the_body(content: SheetContent) -> None:
+    leg = content.measurement.legs[0]
+    svg = side_plate(content, leg, lengths_for(1.7)).svg
+    tops = [float(y) for y in re.findall(r'class="above" d="M[\d.]+ ([\d.]+)', svg)]
+    assert tops
+    hip = float(re.findall(r'class="left ring" cx="[\d.]+" cy="([\d.]+)"', svg)[0])
+    assert min(tops) < hip
 
 
 def turn(degrees: float) -> FloatArray:

@@ -8,10 +8,21 @@ import click
 
 from instep import __version__
 from instep.cli.bake import bake
+from instep.cli.bench import bench
+from instep.cli.cast import cast
+from instep.cli.contacts import contacts
+from instep.cli.emit import emit
+from instep.cli.fit import fit
+from instep.cli.gait import gait
 from instep.cli.look import look
 from instep.cli.measure import measure
+from instep.cli.plant import plant
 from instep.cli.pose import pose
+from instep.cli.prove import prove
+from instep.cli.rebase import rebase
 from instep.cli.rig import rig
+from instep.cli.thin import thin
+from instep.cli.tune import tune
 from instep.cli.why import why
 
 
@@ -24,7 +35,7 @@ def instep() -> None:
     """
 
 
-for command in (rig, look, measure, pose, bake, why):
+for command in (rig, bench, look, measure, pose, bake, why, tune, prove, cast, rebase, emit, fit, contacts, plant, thin, gait):
     instep.add_command(command)
 
 

@@ -31,10 +31,12 @@ class Answer:
 
     data : for machines; keys and kinds of values stay what they are from version to version.
     text : for people: lines and tables, made only where they are shown.
+    status : what the process ends with: 1 where what was asked for was done and something falls short.
     """
 
     data: dict[str, Any]
     text: Callable[[], list[RenderableType]]
+    status: int = 0
 
 
 Step: TypeAlias = Callable[[str], None]
@@ -58,6 +60,8 @@ def answers(function: Command) -> Callable[..., None]:
             click.echo(json.dumps(answer.data, ensure_ascii=False, indent=2, allow_nan=False))
         else:
             _print(answer.text())
+        if answer.status:
+            context.exit(answer.status)
 
     return wrapper
 

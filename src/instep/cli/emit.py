@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 @click.option("--name", help="What names in the code begin with. Otherwise the rig file's name.")
 @click.option("--with-vectors", "vectors", is_flag=True, help="Also test vectors, and a program that runs them.")
 @click.option("--vectors", "count", type=click.IntRange(1, 100_000), default=1000, show_default=True, help="How many.")
-@click.option("--with-derivatives", "derivatives", is_flag=True, help="Also derivatives by all channels (C and JavaScript).")
+@click.option(
+    "--with-derivatives", "derivatives", is_flag=True, help="Also derivatives by all channels (C and JavaScript)."
+)
 @click.option("--report", is_flag=True, help="Say how many instructions the rig takes, by kind and by control.")
 @answers
 def emit(

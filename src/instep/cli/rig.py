@@ -12,7 +12,11 @@ from instep.cli.answer import Answer, answers, working
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from instep.checks import Report
     from instep.delivery.job import JobResult
+
+SHORT = 1
+"""Exit status where a claim falls short; everything has been written."""
 
 STEPS = {
     "reading": "reading the character",
@@ -20,6 +24,7 @@ STEPS = {
     "building": "building the rig",
     "solving": "solving how far the toes hold to the floor",
     "exercising": "baking the exercises",
+    "proving": "proving the rig",
     "drawing": "drawing the sheet",
 }
 
@@ -46,6 +51,7 @@ STEPS = {
     show_default=True,
     help="Frames a second of the exercise clips.",
 )
+@click.option("--proof/--no-proof", default=True, show_default=True, help="Whether to run the checks at the end.")
 @answers
 def rig(
     file: Path,
@@ -53,12 +59,15 @@ def rig(
     controls: Literal["essential", "full"] | None,
     plain: bool | None,
     rate: float,
+    proof: bool,
 ) -> Answer:
     """Rig the character in FILE (.glb or .gltf), or build anew from an edited rig file (.rig.toml).
 
     Measures legs and feet, builds the rig, solves it, and writes NAME.rig.toml (the rig, for you to edit), NAME.glb
     (the character with exercise clips), NAME.html (the rig sheet) and NAME.rig.json (the rig in its built form). A
     rig file that is there already keeps what you set in it, and your comments.
+
+    At its end every claim about the rig is proved: see `instep prove`. The exit status is 1 where one falls short.
     """
     from instep.delivery.job import is_rig_file, rig_job
 
@@ -71,9 +80,17 @@ def rig(
             controls=controls,
             plain=plain,
             rate=rate,
-            progress=lambda step: tell(STEPS[step]),
+            proof=proof,
+            progress=lambda step: tell(_step_words(step)),
         )
-    return Answer(_data(result), lambda: _text(result))
+    short = result.proof is not None and not result.proof.holds
+    return Answer(_data(result), lambda: _text(result), SHORT if short else 0)
+
+
+def _step_words(step: str) -> str:
+    """What is being done, in words; of a check, its name."""
+    step, _, check = step.partition(" ")
+    return f"{STEPS[step]}: {check}" if check else STEPS[step]
 
 
 def _data(result: JobResult) -> dict[str, Any]:
@@ -101,6 +118,7 @@ def _data(result: JobResult) -> dict[str, Any]:
             for exercise in result.exercises
         ],
         "moved": [{"name": landmark.name, "distance": landmark.distance} for landmark in result.moved],
+        "proof": None if result.proof is None else result.proof.to_data(),
         "remarks": list(result.rig.measurement.remarks),
         "odd": [{"where": note.where, "seen": note.seen, "means": note.means} for note in result.rig.character.notes],
     }
@@ -138,6 +156,8 @@ def _text(result: JobResult) -> list[RenderableType]:
         parts.append(
             table(("", ""), [(mark.name, lengths.text(mark.distance, 1)) for mark in result.moved], right=(1,))
         )
+    if result.proof is not None:
+        parts += _proof_text(result.proof)
     odd = [f"{note.where}: {note.seen}; {note.means}" for note in rig.character.notes]
     if odd or measurement.remarks:
         parts.append(heading("Remarks"))
@@ -156,4 +176,16 @@ def _text(result: JobResult) -> list[RenderableType]:
             ],
         )
     )
+    return parts
+
+
+def _proof_text(report: Report) -> list[RenderableType]:
+    """How many claims hold, and of each that falls short its cause."""
+    from instep.cli.wording import heading, line
+    from instep.delivery.proof.words import summary
+
+    parts: list[RenderableType] = [heading(f"Proof: {summary(report)}")]
+    for finding in report.findings:
+        if finding.verdict == "falls short":
+            parts.append(line(f"{finding.check} falls short: {finding.cause}"))
     return parts

@@ -79,6 +79,13 @@ def leg_piece(mesh: Mesh, legs: tuple[LegLandmarks, ...]) -> Piece:
     return _severed(mesh, _identity(mesh), OWN - field)
 
 
+def pelvis_piece(mesh: Mesh, joints: IntArray, up: FloatArray, limit: float) -> Piece:
+    """The skin that follows some joints, below a height `limit` along `up`."""
+    field = weight_on(mesh, joints)
+    height = (mesh.positions @ up - limit) / max(float(np.ptp(mesh.positions @ up)), 1e-300)
+    return _severed(mesh, _identity(mesh), np.maximum(OWN - field, height))
+
+
 def foot_piece(mesh: Mesh, leg: LegLandmarks) -> Piece:
     """A foot with the lower part of its shin, cut square to the shin."""
     piece = leg_piece(mesh, (leg,))

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from instep.character import Character
 from instep.character.arrays import FloatArray
 from instep.landmarks.model import Measurement
+
+if TYPE_CHECKING:  # the checks take a rig's whole machinery with them, which a drawing does without
+    from instep.checks.model import Report
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +69,28 @@ class ControlDrawing:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class WorstPose:
+    """The pose in which a check found its worst figure.
+
+    Attributes
+    ----------
+    check : the check's name.
+    vertices : (V, 3) the skinned mesh, in the world.
+    joints : (J, 3) where the joints stand.
+    root : (3, 4) ``[A | t]`` of the root control: what stood at x goes to ``A x + t``.
+    feet : by leg, the same of its foot control: the floor that the foot stands on goes with it.
+    place : (3,) where the check's place has gone; None where it named none.
+    """
+
+    check: str
+    vertices: FloatArray
+    joints: FloatArray
+    root: FloatArray
+    feet: Mapping[str, FloatArray]
+    place: FloatArray | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class SheetContent:
     """Everything on a rig sheet.
 
@@ -78,6 +104,8 @@ class SheetContent:
     rolls : at most one for each leg.
     controls : shapes; the foot's is drawn on the sole.
     remarks : sentences for the reader, without the full stop.
+    proof : what the checks found; None where they were not run.
+    worst : poses of the proof's findings. A finding without one is told without a drawing.
     """
 
     title: str
@@ -90,3 +118,5 @@ class SheetContent:
     rolls: tuple[LegRoll, ...] = ()
     controls: tuple[ControlDrawing, ...] = ()
     remarks: tuple[str, ...] = ()
+    proof: Report | None = None
+    worst: tuple[WorstPose, ...] = ()

@@ -39,7 +39,8 @@ class InkDrawing:
     hatching : strokes of the first and of the second direction.
     creases, breaks : fine lines, and lines where something stands in front.
     outline : the figure's outline.
-    raster, pixels : what it was traced from, and the raster's pixels to a drawing unit.
+    raster, pixels : what it was traced from, and the raster's pixels to a drawing unit of `frame`.
+    zoom : size at which it stands in the asked frame: other than 1 where it was drawn for another one.
     """
 
     frame: Frame
@@ -52,6 +53,13 @@ class InkDrawing:
     outline: str
     raster: Raster
     pixels: float
+    zoom: float = 1.0
+
+    def within(self, frame: Frame) -> InkDrawing:
+        """The same drawing at its place and size in another frame of the same view: nothing is drawn anew."""
+        corner = (self.frame.left, self.frame.top)
+        shift = ((corner[0] - frame.left) * frame.scale, (frame.top - corner[1]) * frame.scale)
+        return replace(self, shift=shift, zoom=frame.scale / self.frame.scale)
 
     def svg(self, lines_only: bool = False) -> str:
         """A ``<g>`` of the drawing in the asked frame, for an ``<svg>`` with the page's drawing classes."""
@@ -66,7 +74,8 @@ class InkDrawing:
     @property
     def transform(self) -> str:
         """SVG transform from the traced frame to the asked one."""
-        return f"translate({self.shift[0]:.1f} {self.shift[1]:.1f})"
+        size = "" if self.zoom == 1.0 else f" scale({self.zoom:.4f})"
+        return f"translate({self.shift[0]:.1f} {self.shift[1]:.1f}){size}"
 
 
 def pixels_per_unit(frame: Frame) -> float:

@@ -6,7 +6,7 @@ import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Final, Literal
@@ -14,6 +14,8 @@ from typing import Final, Literal
 import numpy as np
 
 from instep.character import BakedClip
+from instep.checks.battery import run_checks
+from instep.checks.model import Report
 from instep.delivery.page import write_sheet
 from instep.delivery.rig_content import sheet_content
 from instep.errors import OutputError
@@ -31,7 +33,10 @@ from instep.rig.file import (
     read_rig_file,
     rig_file_text,
 )
+from instep.rig.shapes import control_shapes
+from instep.rig.tuning.edges import with_edges
 from instep.rig.tuning.hold import HoldFit, solve_hold
+from instep.rig.tuning.tune import solved_before, tune_rig, with_solved
 from instep.tolerances import LANDMARK_MOVED, LANDMARK_ROUNDING
 
 RIG_FILE: Final = ".rig.toml"
@@ -59,6 +64,7 @@ class JobResult:
     kept : whether a rig file was there before, and what stood in it was kept.
     fits : the solved hold of each leg that has toes.
     exercises : the clips that `model` has besides its own.
+    proof : what the checks found; None where they were not asked for.
     moved : landmarks that moved since the rig file was last written.
     """
 
@@ -71,6 +77,7 @@ class JobResult:
     fits: dict[str, HoldFit]
     exercises: tuple[Exercise, ...]
     moved: tuple[MovedLandmark, ...]
+    proof: Report | None = None
 
 
 def is_rig_file(path: Path) -> bool:
@@ -90,6 +97,7 @@ def rig_job(
     controls: Literal["essential", "full"] | None = None,
     plain: bool | None = None,
     rate: float = 30.0,
+    proof: bool = True,
     today: date | None = None,
     progress: Progress = lambda step: None,
 ) -> JobResult:
@@ -102,6 +110,8 @@ def rig_job(
     folder : made where it is not there.
     controls, plain : in place of what the rig file says.
     rate : frames a second of the exercise clips.
+    proof : whether the checks are run, for the sheet and for the result.
+    progress : told each step's name as it begins; for the checks, "proving" and the check's name.
     today : the date on the sheet.
 
     Raises
@@ -133,6 +143,7 @@ def rig_job(
             "controls": controls or before.controls,
             "plain": before.plain if plain is None else plain,
             "tuned": {},
+            "reached": {},
         }
     )
     with _written_together(folder, (rig_file, built, model, sheet)) as (
@@ -149,18 +160,44 @@ def rig_job(
         progress("solving")
         fits = solve_hold(rough)
         tuned = {leg: TunedLeg(hold=fit.hold) for leg, fit in fits.items()}
+        again = [number for number in solved_before(before) if number != "hold"]
+        # where the hold that was solved is the one that it began with, the rig is the same rig
+        same = not again and all(plan.hold == tuned[plan.name].hold for plan in rough.plan.legs if plan.name in tuned)
         description = description.model_copy(update={"tuned": tuned})
-        rig = build_described_rig(character, measurement, description, told_in)
+        rig = (
+            replace(rough, description=description)
+            if same
+            else build_described_rig(character, measurement, description, told_in)
+        )
+        if again:  # what `instep tune` has solved is solved for this model anew
+            description = with_solved(description, tune_rig(rig, again))
+            measurement = with_edges(measurement, description)
+            rig = build_described_rig(character, measurement, description, told_in)
         text = rig_file_text(description, told_in if kept else None)
         write_whole(rig_draft, text.encode("utf-8"))
-        write_built(rig, built_draft)
+        shapes = control_shapes(rig)
+        write_built(rig, built_draft, shapes)
         progress("exercising")
         made = exercises(rig, rate)
         clips = [BakedClip(exercise.name, exercise.times_s, rig.evaluate(exercise.values)) for exercise in made]
         write_clips(origin, model_draft, clips)
+        report = run_checks(rig, progress=lambda check: progress(f"proving {check}")) if proof else None
         progress("drawing")
-        write_sheet(sheet_content(rig, rig_file.name, today or date.today()), sheet_draft)
-    return JobResult(rig, rig_file, model, sheet, built, kept, fits, made, _moved(before, measurement))
+        write_sheet(sheet_content(rig, rig_file.name, today or date.today(), report, shapes), sheet_draft)
+    return JobResult(rig, rig_file, model, sheet, built, kept, fits, made, _moved(before, measurement), report)
+
+
+def write_proof_page(
+    rig: Rig, report: Report, path: Path, rig_file_name: str | None = None, today: date | None = None
+) -> None:
+    """Write a rig's sheet with what the checks found on it, whole or not at all.
+
+    `rig_file_name` is what stands on the page: without it, the name that belongs to the page's own.
+
+    Raises CharacterError where there is no mesh to draw, and OutputError where `path` cannot be written.
+    """
+    name = f"{path.stem}{RIG_FILE}" if rig_file_name is None else rig_file_name
+    write_sheet(sheet_content(rig, name, today or date.today(), report), path)
 
 
 def _completed(description: RigDescription, measurement: Measurement) -> RigDescription:

@@ -7,11 +7,15 @@ from typing import Final
 
 import numpy as np
 
+from instep.character import Poses
+from instep.character.arrays import FloatArray
+from instep.character.pose import rotation_matrices
 from instep.character.skinning import skin_vertices
-from instep.delivery.content import ChannelRow, ControlDrawing, LegRoll, SheetContent
+from instep.checks.model import Finding, Report
+from instep.delivery.content import ChannelRow, ControlDrawing, LegRoll, SheetContent, WorstPose
 from instep.landmarks import LegLandmarks
 from instep.rig import Rig
-from instep.rig.shapes import control_shapes
+from instep.rig.shapes import ControlShape, control_shapes
 
 UNITS: Final = {"deg": "°", "length": "m", "share": ""}
 """As the sheet's rows name them."""
@@ -25,8 +29,17 @@ MONTHS: Final = (
 )
 
 
-def sheet_content(rig: Rig, rig_file_name: str, day: date) -> SheetContent:
-    """The content of a rig's sheet. The character must have a mesh."""
+def sheet_content(
+    rig: Rig,
+    rig_file_name: str,
+    day: date,
+    proof: Report | None = None,
+    shapes: tuple[ControlShape, ...] | None = None,
+) -> SheetContent:
+    """The content of a rig's sheet, with its proof where checks were run. The character must have a mesh.
+
+    `shapes` are the rig's control shapes, where they have been worked out already.
+    """
     source = rig.character.source
     return SheetContent(
         title=title_of(source.stem),
@@ -39,9 +52,11 @@ def sheet_content(rig: Rig, rig_file_name: str, day: date) -> SheetContent:
         rolls=_rolls(rig, rig.measurement.legs[0]),
         controls=tuple(
             ControlDrawing(shape.control, shape.side, shape.polylines)
-            for shape in control_shapes(rig)
+            for shape in (control_shapes(rig) if shapes is None else shapes)
             if all(len(line) > 1 for line in shape.polylines)
         ),
+        proof=proof,
+        worst=worst_poses(rig, proof) if proof else (),
     )
 
 
@@ -114,3 +129,68 @@ def _rolls(rig: Rig, leg: LegLandmarks) -> tuple[LegRoll, ...]:
             hold=plan.hold if plan.has_toes else None,
         ),
     )
+
+
+def worst_poses(rig: Rig, report: Report) -> tuple[WorstPose, ...]:
+    """The worst pose of each finding, skinned; none for a finding that has nothing to look at.
+
+    The poses of a report come from the rig that it was made of. A channel that this rig has not got stays at rest.
+    """
+    mesh = rig.character.mesh
+    findings = [finding for finding in report.findings if finding.verdict != "does not apply"]
+    if mesh is None or not findings:
+        return ()
+    numbers = {channel.name: number for number, channel in enumerate(rig.channels)}
+    values = np.tile(rig.defaults, (len(findings), 1))
+    for row, finding in enumerate(findings):
+        for name, value in finding.pose.items():
+            if name in numbers:
+                values[row, numbers[name]] = value
+    poses = rig.evaluate(values)
+    frames = rig.control_frames_at(values)
+    root = frames.get("root", np.tile(np.eye(3, 4), (len(findings), 1, 1)))
+    vertices = skin_vertices(mesh, rig.character.skeleton, poses)
+    feet = {leg.name: frames[f"{leg.name}.foot"] for leg in rig.measurement.legs if f"{leg.name}.foot" in frames}
+    return tuple(
+        WorstPose(
+            finding.check,
+            vertices[row],
+            poses.position[row],
+            root[row],
+            {leg: frame[row] for leg, frame in feet.items()},
+            _place_in(rig, finding, poses, vertices[row], row),
+        )
+        for row, finding in enumerate(findings)
+    )
+
+
+def _place_in(rig: Rig, finding: Finding, poses: Poses, vertices: FloatArray, row: int) -> FloatArray | None:
+    """(3,) where a finding's place has gone in its worst pose."""
+    place = finding.place
+    if place is None:
+        return None
+    skeleton = rig.character.skeleton
+    if place.kind == "vertex":
+        number = int(place.name)
+        return np.asarray(vertices[number]) if number < len(vertices) else None
+    if place.kind == "joint":
+        return (
+            np.asarray(poses.position[row, skeleton.names.index(place.name)]) if place.name in skeleton.names else None
+        )
+    joint = _carrier(rig, place.name)
+    if joint is None:
+        return None
+    turn = rotation_matrices(poses.rotation[row, joint])
+    offset = np.array(place.position) - skeleton.positions[joint]
+    return np.asarray(poses.position[row, joint] + poses.scale[row] * (turn @ offset))
+
+
+def _carrier(rig: Rig, landmark: str) -> int | None:
+    """The joint that a landmark goes with."""
+    name, _, mark = landmark.rpartition(".")
+    for leg in rig.measurement.legs:
+        if leg.name == name:
+            toes = leg.foot if leg.toes is None else leg.toes
+            joints = {"hip": leg.thigh, "knee": leg.shin, "ball": toes, "toe": toes, "tip": toes}
+            return joints.get(mark, leg.foot)
+    return None

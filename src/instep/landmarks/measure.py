@@ -377,7 +377,9 @@ def _on_sole(surface: Surface, tread: IntArray, place: FloatArray, length: float
     """A landmark on the sole, with the tread's vertices around it as evidence."""
     distance = np.linalg.norm(surface.points[tread] - place, axis=1)
     near = distance <= max(0.04 * length, float(distance.min()) * 1.000001)
-    return _seen(place, sure, surface.mesh_vertices(tread[near]), f"{int(near.sum())} points")
+    count = int(near.sum())
+    source = "1 point" if count == 1 else f"{count} points"
+    return _seen(place, sure, surface.mesh_vertices(tread[near]), source)
 
 
 def _seen(place: FloatArray, sure: float, evidence: IntArray, source: str) -> Landmark:

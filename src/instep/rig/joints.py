@@ -41,10 +41,4 @@ def joint_function(traced: Traced, plan: RigPlan, skeleton: Skeleton) -> tuple[c
 
 def _turned(q: Quat, scale: Scalar, offset: Vec) -> Vec:
     """``scale R offset`` by the rotation's matrix, which all followers of one driver share."""
-    x, y, z = q.x * 2.0, q.y * 2.0, q.z * 2.0
-    rows = (
-        Vec(1.0 - (y * q.y + z * q.z), x * q.y - z * q.w, x * q.z + y * q.w),
-        Vec(x * q.y + z * q.w, 1.0 - (x * q.x + z * q.z), y * q.z - x * q.w),
-        Vec(x * q.z - y * q.w, y * q.z + x * q.w, 1.0 - (x * q.x + y * q.y)),
-    )
-    return Vec.of(dot(row * scale, offset) for row in rows)
+    return Vec.of(dot(row * scale, offset) for row in q.matrix)

@@ -43,8 +43,9 @@ def below_plate(
     lengths: Lengths,
     width: float = WIDTH,
     tallest: float = TALLEST,
+    drawn: InkDrawing | None = None,
 ) -> Plate:
-    """The sole, toes up, as seen square to the sole plane."""
+    """The sole, toes up, as seen square to the sole plane; `drawn` where it was drawn at another size."""
     mesh = content.character.mesh
     assert mesh is not None
     R_view_world = looking(-leg.sole_normal, leg.axis)
@@ -67,7 +68,7 @@ def below_plate(
         float((high[1] - low[1]) * scale + 40),
     )
     board = Board()
-    ink = draw_ink(surface, frame)
+    ink = drawn.within(frame) if drawn else draw_ink(surface, frame)
     board.add(f'<g class="sole">{ink.svg()}</g>')
     board.add(f'<path class="wash {leg.side}" transform="{ink.transform}" d="{tread_path(surface, ink, leg)}"/>')
     board.add(f'<g class="sole over">{ink.svg(lines_only=True)}</g>')
@@ -84,6 +85,7 @@ def below_plate(
     _dimensions(board, lengths, leg, frame, foot, (rear, front), low, high)
     bottom = max(box.bottom for _, box in board.boxes) + 6
     level = (mesh.positions[leg.sole] - leg.heel.position) @ leg.sole_normal if len(leg.sole) else np.zeros(1)
+    points_seen = "1 point" if len(leg.sole) == 1 else f"{len(leg.sole):,} points"
     return Plate(
         "From below",
         f"the {leg.side} {pair_word(leg)}sole; the wash is its tread",
@@ -92,7 +94,8 @@ def below_plate(
         board,
         width,
         bottom,
-        note=f"the tread is level to {lengths.text(float(np.ptp(level)), 1)}, from {len(leg.sole)} points",
+        note=f"the tread is level to {lengths.text(float(np.ptp(level)), 1)}, from {points_seen}",
+        ink=ink,
     )
 
 

@@ -9,16 +9,17 @@ import numpy as np
 from instep.delivery.anatomy import leg_piece
 from instep.delivery.board import Board
 from instep.delivery.content import SheetContent
-from instep.delivery.ink import draw_ink
+from instep.delivery.ink import InkDrawing, draw_ink
 from instep.delivery.lengths import Lengths
 from instep.delivery.lettering import LETTER
+from instep.delivery.plates.above import draw_above
 from instep.delivery.plates.plate import Plate
 from instep.delivery.views import Frame, body_view, extent
 from instep.landmarks.model import LegLandmarks
 
-WIDTH: Final = 240.0
-TALLEST: Final = 225.0
-WIDEST: Final = 170.0
+WIDTH: Final = 250.0
+TALLEST: Final = 330.0
+WIDEST: Final = 210.0
 
 
 def front_plate(
@@ -27,8 +28,12 @@ def front_plate(
     lengths: Lengths,
     width: float = WIDTH,
     tallest: float = TALLEST,
+    drawn: InkDrawing | None = None,
 ) -> Plate:
-    """The legs as seen by someone whom the character faces: its left leg stands on the right."""
+    """The legs as seen by someone whom the character faces: its left leg stands on the right.
+
+    `drawn` where they were drawn at another size.
+    """
     measurement, mesh = content.measurement, content.character.mesh
     assert mesh is not None
     R_view_world = body_view(measurement.R_world_body, "before")
@@ -45,7 +50,9 @@ def front_plate(
     floor_y = (top - measurement.floor) * scale
     frame = Frame(R_view_world, scale, float(left), top, width, max((top - low[1]) * scale, floor_y) + 4)
     board = Board()
-    board.add(draw_ink(surface, frame, 0.7).svg())
+    draw_above(board, mesh, measurement, legs, frame)
+    ink = drawn.within(frame) if drawn else draw_ink(surface, frame, 0.7)
+    board.add(ink.svg())
     x_low, x_high = (low[0] - left) * scale, (high[0] - left) * scale
     board.line([(max(x_low - 22, 0), floor_y), (min(x_high + 22, width), floor_y)], "floor")
     at: list[tuple[float, float]] = []
@@ -65,4 +72,4 @@ def front_plate(
         description = f"Both legs from before; the hips are {lengths.text(apart)} apart."
     title = "From before" if legs[0].name.partition(".")[2] != "fore" else "The fore pair"
     caption = "both legs, R and L as they face you" if len(legs) == 2 else f"the {legs[0].side} leg"
-    return Plate(title, caption, description, board, width, bottom)
+    return Plate(title, caption, description, board, width, bottom, ink=ink)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from instep.delivery.board import Board
+from instep.delivery.ink import InkDrawing
 
 ROMAN: Final = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
 
@@ -20,6 +21,7 @@ class Plate:
     description : the same for who cannot see it.
     board, width, height, top : the drawing, its size in drawing units, and the height at which it begins.
     note : a quiet line under it.
+    ink : the body as it was drawn, for the same plate at another size.
     """
 
     title: str
@@ -30,6 +32,7 @@ class Plate:
     height: float
     top: float = 0.0
     note: str = ""
+    ink: InkDrawing | None = None
 
     @property
     def svg(self) -> str:

@@ -21,6 +21,9 @@ from instep.delivery.views import extent, fit, looking
 from instep.landmarks.model import LegLandmarks
 
 WIDTH: Final = 1184.0
+SLIM: Final = 740.0
+"""Width on paper and in a narrow window, where the wide drawing's words would shrink: with fewer feet."""
+
 TALLEST: Final = 122.0
 WIDEST: Final = 108.0
 
@@ -52,8 +55,18 @@ class _Standing:
     rise: float
 
 
-def roll_plate(content: SheetContent, leg: LegLandmarks, sequence: LegRoll, width: float = WIDTH) -> Plate:
-    """The foot over its rocker, heel on the left."""
+def roll_plate(
+    content: SheetContent,
+    leg: LegLandmarks,
+    sequence: LegRoll,
+    width: float = WIDTH,
+    feet: dict[int, str] | None = None,
+) -> Plate:
+    """The foot over its rocker, heel on the left.
+
+    `feet` keeps what was drawn; given again, the same roll at another width is made of those feet alone.
+    """
+    feet = {} if feet is None else feet
     mesh = content.character.mesh
     assert mesh is not None
     up = content.measurement.R_world_body[:, 1]
@@ -75,13 +88,17 @@ def roll_plate(content: SheetContent, leg: LegLandmarks, sequence: LegRoll, widt
     x, y, _ = rocker.at(degrees)
     reach_left = np.array([foot.left for foot in standing])
     reach_right = np.array([foot.right for foot in standing])
-    drawn = choose(rocker, degrees, reach_left, reach_right, GAP, MOST)
+    among = np.array(sorted(feet)) if feet else np.arange(len(degrees))
+    chosen = choose(rocker, degrees[among], reach_left[among], reach_right[among], GAP, MOST)
+    drawn = [int(among[k]) for k in chosen]
     line = rocker.line()
     origin_x = room_left - line[0, 0]
     base = max(float(y[k]) + standing[k].rise for k in drawn) + 6
     board = Board()
     for k in drawn:
-        _draw_foot(board, standing[k], piece, R_view_world, scale, (origin_x + x[k], base - y[k]), slope[k])
+        if k not in feet:
+            feet[k] = _drawn_foot(standing[k], piece, R_view_world, scale, slope[k])
+        board.add(f'<g transform="translate({origin_x + x[k]:.1f} {base - y[k]:.1f})">{feet[k]}</g>')
     board.line(np.stack([origin_x + line[:, 0], base - line[:, 1]], axis=1), "rocker")
     _marks(board, rocker, sequence, origin_x, base)
     bottom = max(box.bottom for _, box in board.boxes) + 6
@@ -119,23 +136,13 @@ def _stand(
     return _Standing(points, R_view_world.T @ pivot, float(-across.min()), float(across.max()), float(upward.max()))
 
 
-def _draw_foot(
-    board: Board,
-    foot: _Standing,
-    piece: Piece,
-    R_view_world: FloatArray,
-    scale: float,
-    place: tuple[float, float],
-    tilt: float,
-) -> None:
-    """Draw one foot with its pivot at `place`, turned with the rocker's slope."""
+def _drawn_foot(foot: _Standing, piece: Piece, R_view_world: FloatArray, scale: float, tilt: float) -> str:
+    """One foot with its pivot at the origin, turned with the rocker's slope."""
     surface = prepare(foot.points, piece.faces, piece.part)
     frame = fit(foot.points, R_view_world, scale, pad=2.0)
     pivot = frame.place(foot.pivot)
-    move = f"translate({place[0]:.1f} {place[1]:.1f}) rotate({-np.rad2deg(tilt):.2f})"
-    board.add(
-        f'<g transform="{move} translate({-pivot[0]:.1f} {-pivot[1]:.1f})">{draw_ink(surface, frame, 0.6).svg()}</g>'
-    )
+    move = f"rotate({-np.rad2deg(tilt):.2f}) translate({-pivot[0]:.1f} {-pivot[1]:.1f})"
+    return f'<g transform="{move}">{draw_ink(surface, frame, 0.6).svg()}</g>'
 
 
 def _marks(board: Board, rocker: Rocker, sequence: LegRoll, origin_x: float, base: float) -> None:

@@ -10,23 +10,36 @@ from instep.character.arrays import FloatArray
 from instep.delivery.anatomy import leg_piece, pair_word
 from instep.delivery.board import Board
 from instep.delivery.content import SheetContent
-from instep.delivery.ink import draw_ink
+from instep.delivery.ink import InkDrawing, draw_ink
 from instep.delivery.labels import Label, label_width, place_column
 from instep.delivery.lengths import Lengths
+from instep.delivery.plates.above import draw_above
 from instep.delivery.plates.plate import Plate
+from instep.delivery.plates.shapes import draw_shapes
 from instep.delivery.views import Frame, extent, looking
 from instep.landmarks.model import LegLandmarks
 
 WIDTH: Final = 490.0
+SLIM: Final = 400.0
+"""Width on paper, where the sole stands beside it."""
+
 TALLEST: Final = 410.0
 WIDEST: Final = 300.0
+TOP: Final = 26.0
+"""Drawing units over the leg, for what little is shown of the body."""
+
 NAMES: Final = {"toe": "toe joint"}
 
 
 def side_plate(
-    content: SheetContent, leg: LegLandmarks, lengths: Lengths, width: float = WIDTH, tallest: float = TALLEST
+    content: SheetContent,
+    leg: LegLandmarks,
+    lengths: Lengths,
+    width: float = WIDTH,
+    tallest: float = TALLEST,
+    drawn: InkDrawing | None = None,
 ) -> Plate:
-    """The leg as seen square to its foot's axis, from its outer side."""
+    """The leg as seen square to its foot's axis, from its outer side; `drawn` where it was drawn at another size."""
     measurement = content.measurement
     mesh = content.character.mesh
     assert mesh is not None
@@ -37,19 +50,22 @@ def side_plate(
     points = surface.used_points()
     places = np.stack([mark.position for mark in leg.landmarks.values()])
     wide, tall = extent(np.concatenate([points, places]), R_view_world)
-    scale = min(tallest / tall, min(WIDEST, width - 200) / wide)
+    scale = min(tallest / tall, min(WIDEST, width - 190) / wide)
     p_view = np.concatenate([points, places]) @ R_view_world.T
     low, high = p_view.min(axis=0), p_view.max(axis=0)
     left = 0.5 * (low[0] + high[0]) - 0.5 * width / scale
-    top = high[1] + 14.0 / scale
+    top = high[1] + TOP / scale
     floor_y = (top - measurement.floor) * scale
     frame = Frame(R_view_world, scale, float(left), float(top), width, max((top - low[1]) * scale, floor_y) + 4)
     board = Board()
-    board.add(draw_ink(surface, frame, 0.85 if scale * tall < 250 else 1.0).svg())
+    draw_above(board, mesh, measurement, (leg,), frame)
+    ink = drawn.within(frame) if drawn else draw_ink(surface, frame, 0.85 if scale * tall < 250 else 1.0)
+    board.add(ink.svg())
     at = {name: frame.place(mark.position)[:2] for name, mark in leg.landmarks.items()}
     figure_left, figure_right = (low[0] - left) * scale, (high[0] - left) * scale
     board.line([(figure_left - 62, floor_y), (figure_right + 62, floor_y)], "floor")
 
+    draw_shapes(board, content, leg, ink, frame)
     style = leg.side
     chain = [at[name] for name in ("hip", "knee", "ankle", "ball", "toe") if name in at]
     board.line(np.array(chain), f"bone {style}")
@@ -83,6 +99,7 @@ def side_plate(
         board,
         width,
         bottom,
+        ink=ink,
     )
 
 

@@ -51,7 +51,9 @@ def write_javascript(program: Program) -> str:
             f"export const channels = {json.dumps(list(program.inputs))};",
             f"export const outputs = {json.dumps(list(program.outputs))};",
             write_function(
-                program, "evaluate", "Fill o (outputs) from c (channels): arrays of numbers, in the order of the names above."
+                program,
+                "evaluate",
+                "Fill o (outputs) from c (channels): arrays of numbers, in the order of the names above.",
             ),
         ]
     )

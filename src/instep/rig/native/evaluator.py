@@ -88,9 +88,7 @@ def joint_rows(scale: FloatArray, rotation: FloatArray, position: FloatArray) ->
         table = np.concatenate([one.reshape(joints, 4), other.reshape(joints, 3)], axis=1)
         return np.concatenate([start, table.ravel()])
 
-    return Rows(
-        merged(turns.places, places.places, first.places), merged(turns.steps, places.steps, first.steps)
-    )
+    return Rows(merged(turns.places, places.places, first.places), merged(turns.steps, places.steps, first.steps))
 
 
 def native_evaluator(program: Program, *, may_compile: bool) -> NativeEvaluator | None:

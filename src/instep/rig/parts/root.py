@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from instep.frames.quaternion import Quat
 from instep.frames.rigid import Rigid
 from instep.frames.scalar import Scalar
-from instep.frames.vector import Vec
+from instep.frames.vector import Vec, dot
 from instep.rig.channels import ChannelBook
 from instep.rig.parts.turns import BODY_AXES, take_shift, take_turn
 
@@ -23,7 +23,10 @@ class Root:
 
     def carry(self, change: Rigid, start: Vec) -> tuple[Quat, Vec]:
         """Turn and place, in the world, of what stood at `start` and changes by `change` in root space."""
-        place: Vec = (self.turn @ (change @ start - self.point)) * self.scale + self.point + self.shift
+        # By a matrix, which all joints share: 18 operations each, in place of 39 by the quaternion.
+        rows = [row * self.scale for row in self.turn.matrix]
+        offset = self.point + self.shift - Vec.of(dot(row, self.point) for row in rows)
+        place: Vec = Vec.of(dot(row, change @ start) for row in rows) + offset
         return self.turn @ change.turn, place
 
     def undo(self, held: Vec) -> Rigid:

@@ -84,8 +84,6 @@ def schedule(program: Program, live: int = LIVE) -> Program:
     return Program(
         program.inputs,
         program.outputs,
-        tuple(
-            Instruction(i.op, tuple(new[a] for a in i.args), i.value) for i in (instructions[old] for old in order)
-        ),
+        tuple(Instruction(i.op, tuple(new[a] for a in i.args), i.value) for i in (instructions[old] for old in order)),
         tuple(new[result] for result in program.results),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from instep.rig.program.model import Op, Program
 
@@ -22,7 +23,7 @@ def split(program: Program, longest: int) -> Segments:
     total = len(program.instructions)
     count = max(-(-total // longest), 1)
     bounds = [total * k // count for k in range(count + 1)]
-    pieces = tuple(range(first, end) for first, end in zip(bounds, bounds[1:], strict=False))
+    pieces = tuple(range(first, end) for first, end in pairwise(bounds))
     piece_of = [k for k, piece in enumerate(pieces) for _ in piece]
     last = list(piece_of)
     for number, instruction in enumerate(program.instructions):

@@ -206,15 +206,14 @@ def _edges(rig: Rig, full: Rig, leg: LegLandmarks) -> list[_Found]:
         if landmark.by_hand:
             found.append(_kept(leg, f"{edge}_shift", f"the landmark {leg.name}.{edge}"))
         elif tread.has(f"{edge}.lean", "foot.up"):
-            now_at = np.array(shift or (0.0, 0.0))
-            lowest = bank_heights(tread, edge).min(axis=1) / leg.foot_length
-            found.append(
-                _Found(
-                    solve_edge(tread, edge, shift or (0.0, 0.0)),
-                    lambda value, lowest=lowest, now_at=now_at: off_floor(lowest, np.array(value) - now_at),
-                )
-            )
+            solved = solve_edge(tread, edge, shift or (0.0, 0.0))
+            found.append(_Found(solved, _edge_figure(tread, edge, shift or (0.0, 0.0))))
     return found
+
+
+def _edge_figure(tread: Tread, edge: str, now: tuple[float, float]) -> Callable[[Value], float]:
+    lowest = bank_heights(tread, edge).min(axis=1) / tread.leg.foot_length
+    return lambda value: off_floor(lowest, np.array(value) - np.array(now))
 
 
 def _one_value_for_both_sides(found: list[_Found]) -> list[_Found]:
