@@ -35,6 +35,19 @@ class Quat:
         """The opposite turn."""
         return Quat(self.w, -self.x, -self.y, -self.z)
 
+    @property
+    def matrix(self) -> tuple[Vec, Vec, Vec]:
+        """The rows of the rotation matrix: cheaper than `@` for more than one vector."""
+        x, y, z = self.x * 2.0, self.y * 2.0, self.z * 2.0
+        xx, yy, zz = x * self.x, y * self.y, z * self.z
+        xy, xz, yz = x * self.y, x * self.z, y * self.z
+        wx, wy, wz = x * self.w, y * self.w, z * self.w
+        return (
+            Vec(1.0 - (yy + zz), xy - wz, xz + wy),
+            Vec(xy + wz, 1.0 - (xx + zz), yz - wx),
+            Vec(xz - wy, yz + wx, 1.0 - (xx + yy)),
+        )
+
     def __iter__(self) -> Iterator[Scalar]:
         return iter((self.w, self.x, self.y, self.z))
 

@@ -89,7 +89,11 @@ def _processor() -> str:
         text = Path("/proc/cpuinfo").read_text()
     except OSError:
         return f"{platform.machine()} {platform.processor()} {platform.node()}"
-    lines = [line for line in text.split("\n\n")[0].splitlines() if line.startswith(("flags", "Features", "model name", "CPU part"))]
+    lines = [
+        line
+        for line in text.split("\n\n")[0].splitlines()
+        if line.startswith(("flags", "Features", "model name", "CPU part"))
+    ]
     return "\n".join([platform.machine(), *lines])
 
 

@@ -21,9 +21,7 @@ _loaded: dict[str, ctypes.CDLL | None] = {}
 _lock = threading.Lock()
 
 
-def load_library(
-    source: str, accept: Callable[[ctypes.CDLL], bool], *, may_compile: bool = True
-) -> ctypes.CDLL | None:
+def load_library(source: str, accept: Callable[[ctypes.CDLL], bool], *, may_compile: bool = True) -> ctypes.CDLL | None:
     """The library of a C source: loaded already, kept from before, or compiled now where `may_compile`.
 
     None where there is no compiler, where native code is turned off, where there is nothing kept and compiling is not

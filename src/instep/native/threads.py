@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 
 
 def usable_cores() -> int:
@@ -26,5 +27,5 @@ def share_frames(work: Callable[[int, int], None], frames: int, *, least: int, t
         return
     bounds = [min(-(-frames * k // count // 64) * 64, frames) for k in range(count)] + [frames]
     with ThreadPoolExecutor(count) as pool:
-        for done in [pool.submit(work, first, end) for first, end in zip(bounds, bounds[1:], strict=False)]:
+        for done in [pool.submit(work, first, end) for first, end in pairwise(bounds)]:
             done.result()
