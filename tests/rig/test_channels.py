@@ -147,3 +147,22 @@ def test_a_follow_channel_of_a_joint_with_dots_belongs_to_the_foot() -> None:
     rig = build_rig(character, measurement, description)
     channel = rig.channels[rig.channel("left.foot.follow_hand.left")]
     assert (channel.control, channel.quantity) == ("left.foot", "follow_hand.left")
+
+
+def test_a_share_cannot_be_widened_beyond_what_its_mechanism_bears() -> None:
+    for given, shown in (((-1.0, 1.0), "-1 to 1"), ((0.5, 20.0), "0.5 to 20")):
+        with pytest.raises(RigFileError) as caught:
+            _built(ByHand(ranges={"root.scale": given}))
+        assert str(caught.value) == (
+            f"by_hand.ranges: root.scale is given the range {shown}, and its mechanism bears 0.1 to 10. "
+            "Keep the range of a share inside what the mechanism bears."
+        )
+
+
+def test_columns_of_unlike_length() -> None:
+    with pytest.raises(ChannelError) as caught:
+        made_rig().pose({"left.foot.roll": [0.0, 1.0, 2.0], "pelvis.up": [0.0, 0.1]})
+    assert str(caught.value) == (
+        "pelvis.up has 2 values and there are 3 frames; expected 1 value, or 3. "
+        "Give every channel as many values as there are frames."
+    )

@@ -84,7 +84,14 @@ class ChannelBook:
         `control` is told where the quantity has dots of its own; otherwise it is all before the last dot.
         """
         self.offered.add(name)
-        low, high = self.ranges.get(name, (low, high))
+        given = self.ranges.get(name, (low, high))
+        if unit == "share" and not (low <= given[0] and given[1] <= high):
+            raise RigFileError(
+                f"{name} is given the range {given[0]:g} to {given[1]:g}, and its mechanism bears {low:g} to {high:g}",
+                where="by_hand.ranges",
+                cure="Keep the range of a share inside what the mechanism bears",
+            )
+        low, high = given
         if name in self.pinned:
             if not low <= self.pinned[name] <= high:
                 raise RigFileError(

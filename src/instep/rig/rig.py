@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from instep.character import Character, Poses
 from instep.character.arrays import BoolArray, FloatArray
 from instep.character.pose import rotation_matrices
+from instep.errors import ChannelError
 from instep.landmarks import Measurement
 from instep.rig.assemble import COMPONENTS, Traced, assemble
 from instep.rig.channels import Channel, check_range, find_channel
@@ -70,12 +71,19 @@ class Rig:
     def values(self, settings: Mapping[str, ArrayLike], frames: int | None = None) -> FloatArray:
         """(N, C) channel values: the defaults, with some channels set to a number or to (N,) numbers.
 
-        Raises ChannelError for an unknown channel or a value out of its range.
+        Raises ChannelError for an unknown channel, a value out of its range, or columns of unlike length.
         """
         columns = {
             self.channel(name): np.atleast_1d(np.asarray(value, dtype=np.float64)) for name, value in settings.items()
         }
         length = frames or max((len(column) for column in columns.values()), default=1)
+        for number, column in columns.items():
+            if len(column) not in (1, length):
+                raise ChannelError(
+                    f"{self.channels[number].name} has {len(column)} values and there are {length} frames",
+                    expected=f"1 value, or {length}",
+                    cure="Give every channel as many values as there are frames",
+                )
         table = np.tile(self.defaults, (length, 1))
         for number, column in columns.items():
             for extreme in (column.min(initial=np.inf), column.max(initial=-np.inf)):
