@@ -61,11 +61,11 @@ def time_evaluators() -> Iterator[Group]:
                 Contestant(
                     "NumPy, all joints",
                     "`Rig.evaluate`: turns and places of all 20 joints",
-                    timed(lambda r=rig, v=values: r.evaluate(v)),  # type: ignore[misc]
+                    timed(lambda r=rig, v=values: r.evaluate(v, native=False)),  # type: ignore[misc]
                     POSES,
                 ),
                 _javascript(rig, values, Path(folder)),
-                _casadi(rig, values),
+                casadi_contestant(rig, values),
             ]
             yield race(title, about, "poses", contestants)
 
@@ -88,7 +88,7 @@ def _javascript(rig: Rig, values: FloatArray, folder: Path) -> Contestant:
     return Contestant("JavaScript", "Node, one call a pose, timed inside, after one warm run", seconds, len(values))
 
 
-def _casadi(rig: Rig, values: FloatArray) -> Contestant:
+def casadi_contestant(rig: Rig, values: FloatArray) -> Contestant:
     """`Function.map`, called through its buffer: no conversion of arguments."""
     mapped = rig.function.map(len(values))
     result = np.empty((len(values), len(rig.program.outputs)))

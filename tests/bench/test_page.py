@@ -341,6 +341,21 @@ def test_a_score_is_shown_as_python_bakes_it(page: Page, tmp_path: Path) -> None
     assert page.locator(".stitch").count() >= 10
 
 
+def test_a_check_is_run_and_its_worst_pose_is_shown(page: Page) -> None:
+    page.locator("[data-step='prove']").click()
+    page.evaluate("instep.bench.ask({ kind: 'prove', only: ['rest', 'carry'] })")
+    wait_for(page, "instep.bench.state.proof?.findings.length === 2 && !instep.bench.state.proof.running")
+    assert page.locator("[data-step='prove'] small").inner_text() == "2 hold"
+    page.locator("[data-check='carry']").click()
+    wanted = page.evaluate("instep.bench.state.proof.findings.find((one) => one.check === 'carry').pose")
+    assert wanted
+    for name, value in wanted.items():
+        assert page.evaluate(f"instep.bench.value({name!r})") == value
+    assert pose_of(page) == {}
+    page.locator("[data-step='pose']").click()
+    assert page.evaluate("instep.bench.rig.pose(instep.bench.values)") == {}
+
+
 def test_the_page_has_names_for_what_can_be_pressed_and_no_word_too_small(page: Page) -> None:
     for step in ("measure", "build", "pose", "prove", "move", "hand over"):
         page.locator(f"[data-step='{step}']").click()

@@ -11,6 +11,7 @@ import pytest
 from instep.bench import messages as m
 from instep.bench.project import Project, open_project
 from instep.bench.score import score_of_exercise, score_times, score_values
+from instep.checks.model import Cure, Edit, Measure, Report, conclude
 from instep.errors import ChannelError, InstepError, OutputError, RigFileError
 from instep.motion import exercises
 from instep.rig.file import load_rig, read_rig_file
@@ -227,6 +228,29 @@ def test_a_leg_is_posed_by_its_joints_without_moving(project_: Project) -> None:
     assert np.abs(after - before).max() < 1e-6 * project_.rig.plan.unit
     with pytest.raises(ChannelError):
         project_.do(m.Match(leg="third", to="joints"))
+
+
+def test_a_cure_is_the_edit_of_the_rig_file_that_it_says(project_: Project) -> None:
+    measure = Measure("sinking", 0.02, 0.005, "of foot length", length=0.25, pose={"left.foot.roll": 39.0}, leg="left")
+    edit = Edit(("by_hand", "tuned", "left", "hold"), 0.5)
+    cures = [Cure("Let the toes hold half", 0.004, (edit,)), Cure("Paint the weights anew")]
+    finding = conclude("floor", "The sole stays on the floor.", [measure], cause="It sinks.", cures=cures)
+    report = Report(1, "biped.glb", 0.8, {"left": 0.25}, 0, (finding,))
+    project_.take_report(report, project_.rig_revision, "")
+    state = project_.state()
+    assert state.proof is not None
+    told = state.proof.findings[0]
+    assert (told.figure, told.allowance, told.verdict) == ("5.00 mm", "at most 1.25 mm", "falls short")
+    assert [(cure.sentence, cure.reaches, cure.can_be_made) for cure in told.cures] == [
+        ("Let the toes hold half", "1.00 mm", True),
+        ("Paint the weights anew", "", False),
+    ]
+    assert state.steps[3].words == "1 of 1 fall short"
+    assert project_.do(m.Cure(check="floor", number=0)) == ("Let the toes hold half",)
+    assert read_rig_file(project_.rig_file).by_hand.tuned["left"].hold == 0.5
+    assert project_.state().steps[3].state == "stale"
+    with pytest.raises(RigFileError, match="floor has no such cure"):
+        project_.do(m.Cure(check="floor", number=1))
 
 
 def test_handing_over_writes_what_the_command_line_writes(project_: Project) -> None:

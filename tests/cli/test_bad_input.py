@@ -27,7 +27,7 @@ def test_not_a_gltf(tmp_path: Path, command: str) -> None:
 def test_truncated(model: Path) -> None:
     whole = model.read_bytes()
     model.write_bytes(whole[:5000])
-    assert refusal("rig", model, "-o", model.parent / "out") == (
+    assert refusal("rig", model, "-o", model.parent / "out", "--no-proof") == (
         f"biped.glb: header: the file has 5000 bytes; expected {len(whole)}. "
         "The file is cut short or damaged: copy or export it again."
     )
@@ -37,7 +37,7 @@ def test_truncated(model: Path) -> None:
 def test_wrong_version(model: Path) -> None:
     old = model.read_bytes()[:4] + struct.pack("<I", 1) + model.read_bytes()[8:]
     model.write_bytes(old)
-    assert refusal("rig", model, "-o", model.parent / "out") == (
+    assert refusal("rig", model, "-o", model.parent / "out", "--no-proof") == (
         "biped.glb: header: this is glTF 1; expected glTF 2. Export it as glTF 2.0."
     )
     assert contents(model.parent) == {"biped.glb": old}
@@ -114,7 +114,7 @@ def test_joint_that_is_gone_from_the_model(rigged: Path) -> None:
 def test_character_that_is_gone(rigged: Path) -> None:
     (rigged / "biped.glb").unlink()
     before = contents(rigged)
-    assert refusal("rig", rigged / "out" / "biped.rig.toml") == (
+    assert refusal("rig", rigged / "out" / "biped.rig.toml", "--no-proof") == (
         'biped.rig.toml: character (line 5): there is no file "../biped.glb", seen from the folder of the rig file; '
         "expected the .glb or .gltf file of the character. Put its path right, or move the file there."
     )
@@ -275,7 +275,7 @@ def test_output_that_cannot_be_written(rigged: Path) -> None:
     wall.write_text("a file where a folder is needed", encoding="utf-8")
     (rigged / "keys.csv").write_text("root.up\n0\n", encoding="utf-8")
     before = contents(rigged)
-    assert refusal("rig", rigged / "biped.glb", "-o", wall / "out") == (
+    assert refusal("rig", rigged / "biped.glb", "-o", wall / "out", "--no-proof") == (
         f"{wall / 'out'}: this folder cannot be made (Not a directory); expected a place that may be written to. "
         "Choose another place with -o."
     )
@@ -291,7 +291,7 @@ def test_output_that_cannot_be_written(rigged: Path) -> None:
 def test_output_where_a_folder_has_the_name(rigged: Path) -> None:
     (rigged / "new" / "biped.html").mkdir(parents=True)
     before = contents(rigged)
-    assert refusal("rig", rigged / "biped.glb", "-o", rigged / "new") == (
+    assert refusal("rig", rigged / "biped.glb", "-o", rigged / "new", "--no-proof") == (
         f"{rigged / 'new' / 'biped.html'}: it cannot be written (a folder has this name); "
         "expected a folder that may be written to. Choose another place with -o."
     )

@@ -13,6 +13,7 @@ import pytest
 
 import instep
 from instep.character import sample_poses
+from instep.checks import CHECKS
 from instep.formats import read_character, write_character, write_clips
 from instep.rig.file import load_rig
 from tests.biped import biped_landmarks, make_biped
@@ -160,6 +161,8 @@ def test_rig_writes_all_and_says_so(rigged: Path) -> None:
     }
     assert data["kept"] is False
     assert data["moved"] == []
+    assert [finding["check"] for finding in data["proof"]["findings"]] == list(CHECKS)
+    assert "Proofs" in (rigged / "again" / "biped.html").read_text(encoding="utf-8")
     assert [leg["name"] for leg in data["legs"]] == ["left", "right"]
     assert all(leg["hold"] == pytest.approx(1.0, abs=1e-3) for leg in data["legs"])
     clips = read_character(rigged / "again" / "biped.glb").clips
@@ -176,11 +179,11 @@ def test_rig_builds_anew_from_an_edited_rig_file(rigged: Path) -> None:
     text = text.replace('controls = "essential"', 'controls = "full"').replace("plain = true", "plain = false")
     text = text.replace("[by_hand.pinned]\n", "[by_hand.pinned]\nleft.foot.bank = 0.0  # agreed\n")
     path.write_text(text, encoding="utf-8")
-    result = run("rig", path)
+    result = run("rig", path, "--no-proof")
     assert result.exit_code == 0, result.output
     assert "the rig file; kept what you set in it" in result.stdout
     assert path.read_text(encoding="utf-8") == text
-    data = answer("rig", rigged / "biped.glb", "-o", rigged / "out")
+    data = answer("rig", rigged / "biped.glb", "-o", rigged / "out", "--no-proof")
     assert data["kept"] is True
     assert "left.heel.pitch" in data["channels"]
     assert "left.foot.bank" not in data["channels"]
@@ -188,8 +191,27 @@ def test_rig_builds_anew_from_an_edited_rig_file(rigged: Path) -> None:
     assert path.read_text(encoding="utf-8") == text
 
 
+def test_rig_ends_with_status_1_where_a_claim_falls_short_and_writes_all_the_same(rigged: Path) -> None:
+    path = rigged / "out" / "biped.rig.toml"
+    text = path.read_text(encoding="utf-8")
+    # one side without a channel that the other has is no mirror of it
+    path.write_text(text.replace("[by_hand.pinned]\n", "[by_hand.pinned]\nleft.foot.bank = 0.0\n"), encoding="utf-8")
+    before = (rigged / "out" / "biped.html").read_text(encoding="utf-8")
+    result = run("rig", path)
+    assert result.exit_code == 1
+    (told,) = re.findall(r"^Proof: (.*)$", result.stdout, re.MULTILINE)
+    assert re.fullmatch(r"\d+ claims hold, 1 falls short", told)
+    assert "  mirror falls short: " in result.stdout
+    page = (rigged / "out" / "biped.html").read_text(encoding="utf-8")
+    assert page != before
+    assert told in page
+    assert run("rig", path, "--no-proof").exit_code == 0
+    assert "Proofs" not in (rigged / "out" / "biped.html").read_text(encoding="utf-8")
+
+
 def test_rig_options_go_before_the_rig_file(rigged: Path) -> None:
-    data = answer("rig", rigged / "out" / "biped.rig.toml", "--controls", "full", "--no-plain", "--rate", "10")
+    path = rigged / "out" / "biped.rig.toml"
+    data = answer("rig", path, "--controls", "full", "--no-plain", "--rate", "10", "--no-proof")
     assert "left.heel.pitch" in data["channels"]
     assert "spine.yaw" not in data["channels"]
     text = (rigged / "out" / "biped.rig.toml").read_text(encoding="utf-8")
@@ -201,11 +223,11 @@ def test_rig_options_go_before_the_rig_file(rigged: Path) -> None:
 
 def test_rig_tells_what_moved_in_a_changed_model(rigged: Path) -> None:
     write_character(make_biped(heel_height=0.04, name="biped"), rigged / "biped.glb")
-    data = answer("rig", rigged / "out" / "biped.rig.toml")
+    data = answer("rig", rigged / "out" / "biped.rig.toml", "--no-proof")
     moved = {landmark["name"]: landmark["distance"] for landmark in data["moved"]}
     assert moved["left.hip"] == pytest.approx(0.04, abs=1e-4)
     assert moved["right.ankle"] == pytest.approx(0.04, abs=1e-4)
-    assert answer("rig", rigged / "out" / "biped.rig.toml")["moved"] == []
+    assert answer("rig", rigged / "out" / "biped.rig.toml", "--no-proof")["moved"] == []
 
 
 def test_rig_keeps_the_clips_that_a_model_has_and_the_model_itself(model: Path) -> None:
@@ -213,7 +235,7 @@ def test_rig_keeps_the_clips_that_a_model_has_and_the_model_itself(model: Path) 
     poses = instep.build_rig(character, instep.measure(character)).pose({"root.up": [0.0, 0.1]})
     write_clips(model, model, [instep.BakedClip("hop", np.array([0.0, 0.5]), poses)])
     before = model.read_bytes()
-    answer("rig", model, "-o", model.parent / "out")
+    answer("rig", model, "-o", model.parent / "out", "--no-proof")
     names = [clip.name for clip in read_character(model.parent / "out" / "biped.glb").clips]
     assert names[0] == "hop"
     assert "roll" in names
@@ -329,4 +351,4 @@ def test_usage_errors_end_with_status_2() -> None:
     assert "No such command 'rgi'" in run("rgi").stderr
     assert "Missing argument 'FILE'" in run("rig").stderr
     assert "Missing option '-o' / '--output'" in run("pose", "x.rig.toml", "a.b=1").stderr
-    assert "0.0 is not in the range 1.0<=x<=1000.0" in run("rig", "x.glb", "--rate", "0.0").stderr
+    assert "0.0 is not in the range 1.0<=x<=1000.0" in run("rig", "x.glb", "--rate", "0.0", "--no-proof").stderr

@@ -72,7 +72,7 @@ def findings(measurement: Measurement, deepest: float = 0.02) -> tuple[Finding, 
         ),
         conclude(
             "range", "Ranges are those of people.", [Measure("knee flexion", 178.0, None, "deg", leg="left")],
-            notes=["knee flexion: 178 degrees here, 130 on people"], cures=[Cure("Give it a range by hand")], advice=True,
+            notes=["knee flexion: 178 degrees here, 130 on people"], cures=[Cure("Give it a range")], advice=True,
         ),
         conclude("skeleton", "Knees bend.", [Measure("bend of the knee", 2.0, 1.0, "deg", "at least", leg="left")]),
         inapplicable("switch", "Switches do not jump.", "There is nothing to switch."),

@@ -43,6 +43,14 @@ def test_a_model_that_is_missing_has_its_row_all_the_same(tmp_path: Path) -> Non
     assert names_in(tmp_path, tmp_path / "gone.glb") == ["gone"]
 
 
+def test_a_list_that_is_no_text_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "list.txt"
+    path.write_bytes(bytes([0xFF, 0xFE, 0x00]))
+    with pytest.raises(FormatError) as caught:
+        find_members([path], tmp_path / "out")
+    assert str(caught.value) == f"{path}: this is no text in UTF-8; expected a list of models, one path a line."
+
+
 @pytest.mark.parametrize(
     ("source", "message"),
     [

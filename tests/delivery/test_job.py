@@ -63,7 +63,7 @@ def test_the_rig_file_says_what_was_built(tmp_path: Path) -> None:
     steps: list[str] = []
     first = rig_job(_biped(tmp_path), tmp_path / "out", today=date(2026, 2, 3), progress=steps.append)
     assert steps == [
-        "reading", "measuring", "building", "solving", "exercising", *(f"proving {check}" for check in CHECKS), "drawing",
+        "reading", "measuring", "building", "solving", "exercising", *(f"proving {name}" for name in CHECKS), "drawing",
     ]  # fmt: skip
     assert first.proof is not None
     assert [finding.check for finding in first.proof.findings] == list(CHECKS)

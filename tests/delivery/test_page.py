@@ -129,18 +129,18 @@ def plates_of(content: SheetContent) -> list[Plate]:
 
 def test_the_plates_for_paper_are_the_same_drawings_smaller(content: SheetContent) -> None:
     leg, lengths = content.measurement.legs[0], lengths_for(1.7)
-    for wide, slim in (
-        (side_plate(content, leg, lengths), lambda ink: side_plate(content, leg, lengths, 400.0, 310.0, ink)),
-        (below_plate(content, leg, lengths), lambda ink: below_plate(content, leg, lengths, tallest=250.0, drawn=ink)),
-        (front_plate(content, content.measurement.legs, lengths), lambda ink: front_plate(
-            content, content.measurement.legs, lengths, tallest=200.0, drawn=ink)),
-    ):  # fmt: skip
-        plate = slim(wide.ink)
+    side, below = side_plate(content, leg, lengths), below_plate(content, leg, lengths)
+    front = front_plate(content, content.measurement.legs, lengths)
+    for wide, plate in (
+        (side, side_plate(content, leg, lengths, 400.0, 310.0, side.ink)),
+        (below, below_plate(content, leg, lengths, tallest=250.0, drawn=below.ink)),
+        (front, front_plate(content, content.measurement.legs, lengths, tallest=200.0, drawn=front.ink)),
+    ):
         assert {words for words, _ in plate.board.boxes} == {words for words, _ in wide.board.boxes}
         assert plate.height < wide.height
         for i, (words, box) in enumerate(plate.board.boxes):
             assert all(not box.meets(other) for _, other in plate.board.boxes[i + 1 :]), words
-            assert -2 <= box.left
+            assert box.left >= -2
             assert box.right <= plate.width + 2
         outline = re.findall(r'class="outline" d="(.*?)"', plate.svg)
         assert outline == re.findall(r'class="outline" d="(.*?)"', wide.svg)

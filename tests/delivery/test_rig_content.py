@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from instep.character import Character
-from instep.delivery.rig_content import moves_in_words, sheet_content, title_of
+from instep.character.skinning import skin_vertices
+from instep.checks.model import REPORT_VERSION, Measure, Place, Report, conclude, inapplicable
+from instep.delivery.rig_content import moves_in_words, sheet_content, title_of, worst_poses
 from instep.landmarks import measure
 from instep.rig import Rig, RigDescription, build_rig
 from tests.biped import make_biped
@@ -78,3 +82,48 @@ def test_a_foot_without_toes_has_no_hold_and_a_pinned_roll_is_not_drawn() -> Non
 @pytest.mark.parametrize(("stem", "title"), [("grub", "Grub"), ("marsh_troll-2", "Marsh troll 2"), ("_", "_")])
 def test_titles(stem: str, title: str) -> None:
     assert title_of(stem) == title
+
+
+def test_worst_poses_are_those_of_the_rig_with_their_places_carried_along() -> None:
+    rig = _rig()
+    leg = rig.measurement.legs[0]
+    mesh = rig.character.mesh
+    assert mesh is not None
+    vertex = int(leg.sole[0])
+    joint = rig.character.skeleton.names[leg.foot]
+    pose = {"root.yaw": 70.0, "root.up": 0.3, "left.foot.up": 0.2, "left.foot.roll": -15.0, "none.such": 3.0}
+    still = Measure("w", 1.0, 2.0, "of foot length")
+    measures = {
+        "heel": replace(still, pose=pose, place=Place("landmark", "left.heel", tuple(leg.heel.position))),
+        "joint": replace(still, pose=pose, place=Place("joint", joint, (0.0, 0.0, 0.0))),
+        "vertex": replace(still, pose=pose, place=Place("vertex", str(vertex), (0.0, 0.0, 0.0))),
+        "nowhere": replace(still, pose=pose, place=Place("landmark", "third.heel", (0.0, 0.0, 0.0))),
+        "rest": still,
+    }
+    found = [conclude(name, "claim", [measure]) for name, measure in measures.items()]
+    report = Report(REPORT_VERSION, "x", 1.0, {}, 0, (*found, inapplicable("absent", "claim", "cause")))
+    worst = {pose.check: pose for pose in worst_poses(rig, report)}
+    assert list(worst) == list(measures)
+
+    poses = rig.pose({name: value for name, value in pose.items() if name != "none.such"})
+    skinned = skin_vertices(mesh, rig.character.skeleton, poses)[0]
+    assert np.abs(worst["heel"].vertices - skinned).max() < 1e-12
+    assert np.abs(worst["heel"].joints - poses.position[0]).max() < 1e-12
+    # rolled back, the foot turns about its heel point, which stays where the foot control has put it
+    foot = worst["heel"].feet["left"]
+    places = {name: np.asarray(worst[name].place, dtype=np.float64) for name in ("heel", "joint", "vertex")}
+    assert np.abs(places["heel"] - (foot[:, :3] @ leg.heel.position + foot[:, 3])).max() < 1e-6
+    assert np.abs(places["joint"] - poses.position[0, leg.foot]).max() < 1e-12
+    assert np.abs(places["vertex"] - skinned[vertex]).max() < 1e-12
+    assert worst["nowhere"].place is None
+    turn = Rotation.from_euler("y", 70.0, degrees=True).as_matrix()
+    assert np.abs(worst["heel"].root[:, :3] - turn).max() < 1e-9
+    assert np.abs(worst["rest"].vertices - mesh.positions).max() < 1e-9
+    assert np.abs(worst["rest"].root - np.eye(3, 4)).max() < 1e-9
+
+
+def test_without_a_mesh_there_are_no_worst_poses() -> None:
+    rig = _rig()
+    bare = replace(rig, character=replace(rig.character, mesh=None))
+    report = Report(REPORT_VERSION, "x", 1.0, {}, 0, (conclude("c", "s", [Measure("w", 1.0, 2.0, "")]),))
+    assert worst_poses(bare, report) == ()

@@ -57,9 +57,9 @@ def test_step_and_cadence_follow_the_speed() -> None:
 def test_knee_and_hip_keep_to_the_published_bands() -> None:
     """Perry & Burnfield 2010, within 10 degrees, at the ends of loading, mid-stance, pre-swing and initial swing.
 
-    Not met, and told in docs/motion.md: the knee at initial contact (16 for 5) and at the end of terminal stance (29
-    for 5), and the hip there (-7 for -20) and in mid-swing (38 for 25). Both feet bear then, a step apart; with legs
-    as straight as in the table the pelvis would have to stand at two heights.
+    Not met, and told in docs/motion.md: at the end of terminal stance the knee (29 for 5) and the hip (-7 for -20), and
+    in mid-swing both (knee 41 for 25, hip 37 for 25). At 50 % both feet bear, a step apart; with legs as straight as
+    in the table the pelvis would have to stand at two heights.
     """
     rig = made_rig("plain")
     _, motion = _walk(rig, 1.3)

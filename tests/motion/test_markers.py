@@ -55,8 +55,8 @@ def test_a_short_gap_is_filled(tmp_path: Path) -> None:
         (
             60,
             {(k, "l_heel_x_m"): "nan" for k in range(10, 45)},
-            'm.csv: marker "l_heel": it is lost for 0.35 s from frame 10; expected gaps of at most 0.25 s. Fill the gap '
-            "in the capture first.",
+            'm.csv: marker "l_heel": it is lost for 0.35 s from frame 10; expected gaps of at most 0.25 s. Fill the '
+            "gap in the capture first.",
         ),
         (0, {}, "m.csv: it has no frames; expected a row for each frame."),
     ],

@@ -50,6 +50,7 @@ export class Bench {
   constructor() {
     this.link = new Link(browserSocket, {
       state: (state) => void this.hear(state),
+      fault: (fault) => this.fault(fault),
       connected: (yes) => {
         this.connected = yes;
         this.lostAt = yes ? "" : this.lostAt || (this.state?.written_at ?? "");

@@ -27,8 +27,8 @@ export class StageView {
     const tall = info.leg_length;
     this.yaw = 38;
     this.pitch = 14;
-    this.target = along(axes.left, axes.up, axes.forward, dot(middle, axes.left), info.floor + 0.4 * tall, dot(middle, axes.forward) + 0.3 * ahead);
-    const span = Math.max(1.5 * tall, 1.85 * ahead);
+    const span = Math.max(1.85 * ahead, Math.min(1.5 * tall, 3.2 * ahead)); // the feet, and as much of the legs as fits
+    this.target = along(axes.left, axes.up, axes.forward, dot(middle, axes.left), info.floor + 0.22 * span, dot(middle, axes.forward) + 0.3 * ahead);
     this.distance = span / (2 * Math.tan(0.5 * this.camera.fov * RAD));
   }
 

@@ -15,6 +15,8 @@ export interface Socket {
 export interface Listener {
   state(state: State): void;
   connected(yes: boolean): void;
+  /** Something went wrong that no ask is waiting for. */
+  fault(fault: Fault): void;
 }
 
 interface Waiting {
@@ -94,7 +96,10 @@ export class Link {
       return;
     }
     const first = this.waiting.findIndex((one) => one.ask === told.ask);
-    if (first < 0) return;
+    if (first < 0) {
+      if (told.kind === "fault") this.listener.fault(told);
+      return;
+    }
     const [answered] = this.waiting.splice(first, 1);
     this.sent = Math.max(this.sent - 1, 0);
     answered!.settle(told);

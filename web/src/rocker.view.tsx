@@ -50,11 +50,11 @@ export function RockerView() {
 function RockerDrawing({ rig, leg, low, high, width, height }: { rig: RigModel; leg: LegInfo; low: number; high: number; width: number; height: number }) {
   const name = `${leg.name}.foot.roll`;
   const roll = bench.value(name);
-  const rocker = fitRocker(low, high, 24, width - 34, height - 50, 0.07);
+  const rocker = fitRocker(low, high, 24, width - 34, height - (height > 220 ? 84 : 66), 0.07);
   const here = spot(rocker, roll);
   const side = leg.side;
-  const stops = stopsOf(leg, low, high);
   const size = pictureSize(rocker, height);
+  const stops = stopsOf(leg, low, high).filter((stop) => spot(rocker, stop).y > 0.8 * size); // none stands over the sheet's edge
   const finding = bench.step === "prove" ? bench.state?.proof?.findings.find((one) => one.check === bench.check) : undefined;
 
   const set = (event: PointerEvent): void => {
@@ -89,7 +89,7 @@ function RockerDrawing({ rig, leg, low, high, width, height }: { rig: RigModel; 
 
   return (
     <>
-      {stops.map((stop) => <FootPicture key={stop} rig={rig} leg={leg} roll={stop} rocker={rocker} size={size} live={false} quiet={Math.abs(stop - roll) < 0.5} />)}
+      {stops.map((stop) => <FootPicture key={stop} rig={rig} leg={leg} roll={stop} rocker={rocker} size={size} live={false} quiet={Math.abs(spot(rocker, stop).x - here.x) < 0.62 * size} />)}
       <FootPicture rig={rig} leg={leg} roll={roll} rocker={rocker} size={1.25 * size} live quiet={false} />
       <svg width={width} height={height} data-drawing="rocker">
         <path class="firm" d={stretch(rocker, low, high)} />
@@ -136,7 +136,7 @@ function stopsOf(leg: LegInfo, low: number, high: number): number[] {
   return stops.map((stop) => Math.round(Math.min(Math.max(stop, low), high)));
 }
 
-const pictureSize = (rocker: Rocker, height: number): number => Math.min(0.16 * (rocker.high - rocker.low) * rocker.rate, 0.54 * height);
+const pictureSize = (rocker: Rocker, height: number): number => Math.min(0.16 * (rocker.high - rocker.low) * rocker.rate, 0.5 * height);
 
 /** A wedge under the line that a person can move: where the ball gives out, where the tip takes over. */
 function Tuning({ rocker, leg, number, words, at, hand }: { rocker: Rocker; leg: LegInfo; number: "ball_gives_out_deg" | "tip_takes_over_deg"; words: string; at: number; hand: boolean }) {
@@ -178,13 +178,13 @@ function Tuning({ rocker, leg, number, words, at, hand }: { rocker: Rocker; leg:
     event.preventDefault();
     event.stopPropagation();
   };
-  const dy = 24;
+  const size = rocker.y > 160 ? 17 : 14; // words keep to a lane of their own, under the numbers of the line
   return (
     <g class="wedge" tabindex={0} role="slider" aria-label={`${words}, ${leg.name} foot`} aria-valuenow={value} aria-valuemin={rocker.low} aria-valuemax={rocker.high} aria-valuetext={`${fixed(value, 1)} degrees${hand ? ", by hand" : ""}`} data-tuning={number} onPointerDown={down} onKeyDown={key}>
-      <rect class="hit" x={p.x - 16} y={p.y + 2} width={32} height={54} />
+      <rect class="hit" x={p.x - 16} y={p.y + 2} width={32} height={4.2 * size} />
       <path class="fi" d={`M${p.x} ${p.y + 12}l5 9h-10z`} />
-      <text class="mid" x={p.x} y={p.y + dy + 9}>{words}</text>
-      <text class={`mid strong${hand ? " by-hand" : ""}`} x={p.x} y={p.y + dy + 25}>{fixed(value, Number.isInteger(value) ? 0 : 1)}°</text>
+      <text class="mid" x={p.x} y={p.y + 26 + size}>{words}</text>
+      <text class={`mid strong${hand ? " by-hand" : ""}`} x={p.x} y={p.y + 26 + 2.15 * size}>{fixed(value, Number.isInteger(value) ? 0 : 1)}°</text>
     </g>
   );
 }
@@ -208,7 +208,7 @@ function ProofCurve({ rocker, x, y, allowed, words, short }: { rocker: Rocker; x
       <path class="proof-area" d={`${top}${back}Z`} />
       <path class="proof-line" d={top} />
       {allowed !== null && <path class="allowed" d={inside.map(([at], i) => `${i ? "L" : "M"}${lift(at, allowed)}`).join("")} />}
-      <text class="note" x={spot(rocker, rocker.low).x + 8} y={rocker.y - 58}>{words}</text>
+      <text class="note" x={spot(rocker, rocker.low).x + 8} y={rocker.y + 46}>{words}</text>
     </g>
   );
 }

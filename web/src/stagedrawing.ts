@@ -118,7 +118,7 @@ export function drawOver(
   }
   for (const handle of handles) out += drawGrip(rig, view, handle, frames, pulled, steps);
   const heldShape = shapes.find((shape) => shape.control === bench.held);
-  if (moving && heldShape) out += drawMove(rig, heldShape);
+  if (moving && heldShape) out += drawMove(rig, view, heldShape);
   const named = shapes.find((shape) => shape.control === bench.hover);
   if (named && bench.hover !== bench.held) {
     const top = named.flat.flat().reduce((best, p) => (p[1] < best[1] ? p : best));
@@ -180,7 +180,7 @@ function drawGrip(rig: RigModel, view: StageView, handle: Handle, frames: (contr
 }
 
 /** While a control is moved: how far it is from rest. */
-function drawMove(rig: RigModel, shape: Drawn): string {
+function drawMove(rig: RigModel, view: StageView, shape: Drawn): string {
   const parts = ["across", "up", "along"].flatMap((quantity) => {
     const channel = bench.channel(`${shape.control}.${quantity}`);
     if (!channel) return [];
@@ -193,7 +193,9 @@ function drawMove(rig: RigModel, shape: Drawn): string {
   if (!parts.length) parts.push(...turns.map((channel) => `${channel.quantity} ${fixed(bench.value(channel.name), 1)}°`));
   const all = shape.flat.flat();
   const right = all.reduce((best, p) => (p[0] > best[0] ? p : best), all[0]!);
-  return parts.map((words, i) => text([right[0] + 14, right[1] - 8 + 18 * i], `value ${shape.side}`, words)).join("");
+  const inside = right[0] + 14 < view.width - 130;
+  const x = inside ? right[0] + 14 : view.width - 6;
+  return parts.map((words, i) => text([x, right[1] + (inside ? -8 : 26) + 18 * i], `value ${shape.side}${inside ? "" : " end"}`, words)).join("");
 }
 
 /** Landmarks on the body, with lines between the joints, and the evidence of the one that is chosen. */

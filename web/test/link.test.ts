@@ -17,10 +17,11 @@ function made() {
   const lines: Line[] = [];
   const states: State[] = [];
   const heard: boolean[] = [];
+  const faults: string[] = [];
   const later: (() => void)[] = [];
-  const link = new Link(() => { lines.push(new Line()); return lines[lines.length - 1]!; }, { state: (s) => states.push(s), connected: (yes) => heard.push(yes) }, (run) => later.push(run));
+  const link = new Link(() => { lines.push(new Line()); return lines[lines.length - 1]!; }, { state: (s) => states.push(s), connected: (yes) => heard.push(yes), fault: (one) => faults.push(one.seen) }, (run) => later.push(run));
   const open = (): Line => { const line = lines[lines.length - 1]!; line.onopen!(); line.state(); return line; };
-  return { link, lines, states, heard, later, open };
+  return { link, lines, states, heard, faults, later, open };
 }
 
 const pose = (n: number) => ({ kind: "set_pose" as const, what: "roll", pose: { "left.foot.roll": n } });
@@ -53,6 +54,11 @@ describe("the line to the server", () => {
     expect(next.sent.map((ask) => ask.ask)).toEqual([1, 2]);
     next.done(2);
     expect(link.pending).toBe(0);
+  });
+  it("passes on a fault that nobody asked for", () => {
+    const { faults, open } = made();
+    open().onmessage!({ data: JSON.stringify({ kind: "fault", ask: 0, seen: "the checks failed", where: "", expected: "", cure: "" }) });
+    expect(faults).toEqual(["the checks failed"]);
   });
   it("does not ask twice what would then be done twice", async () => {
     const { link, open } = made();

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import hmac
+import traceback
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -125,7 +126,9 @@ class Bench:
 
     async def tell_all(self) -> None:
         """Send the state to every window; those that are gone are forgotten."""
-        text = self.state().model_dump_json()
+        await self._send(self.state().model_dump_json())
+
+    async def _send(self, text: str) -> None:
         for window in tuple(self.windows):
             try:
                 await window.send_text(text)
@@ -150,7 +153,17 @@ class Bench:
                     told = await anyio.to_thread.run_sync(self.project.do, ask)
         except InstepError as error:
             await self.tell_all()
-            return m.Fault(ask=ask.ask, seen=error.seen, where=error.where, expected=error.expected, cure=error.cure)
+            return _fault(ask.ask, error)
+        except Exception as error:  # a fault of the bench's own: told here and in the terminal, and the line stays up
+            traceback.print_exc()
+            await self.tell_all()
+            return m.Fault(
+                ask=ask.ask,
+                seen=f"this failed in the bench itself ({type(error).__name__}: {error})",
+                where="",
+                expected="",
+                cure="Report it, with what the terminal says; what was asked for may not have been done",
+            )
         await self.tell_all()
         return m.Done(ask=ask.ask, told=told)
 
@@ -174,10 +187,11 @@ class Bench:
                 else:
                     waiting.cancel()
             project.take_report(work.result(), revision, "")
-        except InstepError:
-            project.take_report(None, revision, "")
-            raise
+        except InstepError as error:
+            await self._send(_fault(0, error).model_dump_json())
         finally:
+            if project.proof is not None and project.proof.running:
+                project.take_report(None, revision, "")
             await self.tell_all()
 
     async def _stop_proving(self) -> None:
@@ -306,6 +320,10 @@ def make_app(bench: Bench, token: str, hosts: Callable[[], tuple[str, ...]]) -> 
         exception_handlers=handlers,
         lifespan=alive,
     )
+
+
+def _fault(ask: int, error: InstepError) -> m.Fault:
+    return m.Fault(ask=ask, seen=error.seen, where=error.where, expected=error.expected, cure=error.cure)
 
 
 async def _heard(bench: Bench, text: str) -> m.Done | m.Fault:

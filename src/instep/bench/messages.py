@@ -1,6 +1,7 @@
 """What server and page say to one another: typed here, once. `bench/typescript.py` writes the page's types from it.
 
-Lengths are in the character's own unit, angles in degrees, times in seconds. Every message has a `kind`.
+Lengths are in the character's own unit, angles in degrees, times in seconds. Every message has a `kind`. Longer than
+most files here, so that there is one place to read all that is said; it is declarations alone.
 """
 
 from __future__ import annotations

@@ -1,6 +1,8 @@
 """One opened project: its rig file, its rig, its journal, and what a person can do to them.
 
 Every method either does all that it is asked and has written it, or raises an InstepError and has changed nothing.
+Longer than most files here: all that can be asked changes the same rig file and journal, in one order that must be
+seen in one place.
 """
 
 from __future__ import annotations

@@ -41,8 +41,8 @@ def skin_natively(
 ) -> FloatArray | None:
     """(N, V, 3) positions of the vertices `rows`; None where compiled code is not to be had or not worth it.
 
-    `out` is a C-contiguous array of that shape to fill and return: pages that the system gives for the first time cost as
-    much as the work itself.
+    `out` is a C-contiguous array of that shape to fill and return: pages that the system gives for the first time
+    cost as much as the work itself.
     """
     work = len(rows) * len(poses)
     if native is False or (native is None and not native_is_wished() and work < KEPT_WORK):
@@ -93,7 +93,7 @@ def _skin(
 
 
 def _agrees(library: ctypes.CDLL) -> bool:
-    """Whether a library that was just compiled skins eleven vertices on three joints as the formula says, in 19 poses."""
+    """Whether a library just compiled skins eleven vertices on three joints as the formula says, in 19 poses."""
     rng = np.random.default_rng(7)
     weights = rng.uniform(0.0, 1.0, (11, 3)) * (rng.random((11, 3)) < 0.7) + np.array([1e-3, 0.0, 0.0])
     weights /= weights.sum(axis=1, keepdims=True)

@@ -35,7 +35,25 @@ def instep() -> None:
     """
 
 
-for command in (rig, bench, look, measure, pose, bake, why, tune, prove, cast, rebase, emit, fit, contacts, plant, thin, gait):
+for command in (
+    rig,
+    bench,
+    look,
+    measure,
+    pose,
+    bake,
+    why,
+    tune,
+    prove,
+    cast,
+    rebase,
+    emit,
+    fit,
+    contacts,
+    plant,
+    thin,
+    gait,
+):
     instep.add_command(command)
 
 

@@ -48,13 +48,18 @@ def emit(
     from instep.cli.wording import heading, line, table
     from instep.delivery.runtime import Language, runtime_form, write_runtime
     from instep.delivery.runtime_vectors import make_vectors
+    from instep.errors import InstepError, OutputError
     from instep.rig.cost import rig_cost
     from instep.rig.file import load_rig
 
     if not languages and not report:
-        raise click.UsageError("Say what to write with --to c, --to js or --to wgsl, or ask for --report.")
+        raise InstepError(
+            "nothing was asked for",
+            expected="a language to write, or --report",
+            cure="Add --to c, --to js or --to wgsl and a folder with -o, or --report",
+        )
     if languages and target is None:
-        raise click.UsageError("Say where to write with -o FOLDER.")
+        raise OutputError("no folder to write to was named", cure="Add -o FOLDER")
     with working("building the rig") as tell:
         rig = load_rig(file)
         written: list[Path] = []

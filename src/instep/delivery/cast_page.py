@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from instep import __version__
 from instep.delivery.cast_member import CastTask
-from instep.delivery.page import FACES, _face
+from instep.delivery.page import FACES, embedded_face
 from instep.errors import OutputError
 
 WORDS: Final = {"holds": "holds", "falls short": "falls short", "failed": "could not be rigged"}
@@ -83,7 +83,7 @@ def _whole(target: Path) -> Iterator[IO[str]]:
 def _head(counts: dict[str, int], named: dict[str, list[str]]) -> Iterator[str]:
     style = files("instep.delivery") / "style"
     css = "\n".join((style / name).read_text(encoding="utf-8") for name in ("sheet.css", "cast.css"))
-    faces = "\n".join(_face(*face) for face in FACES)
+    faces = "\n".join(embedded_face(*face) for face in FACES)
     total = sum(counts.values())
     yield (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

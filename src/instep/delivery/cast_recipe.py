@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
+from urllib.parse import unquote
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -137,7 +138,7 @@ def _models_of(source: Path, apart_from: Path) -> Iterable[tuple[Path, Path]]:
             if path.suffix.lower() in MODELS and path.is_file() and not results and not path.name.startswith("."):
                 yield source, path
     elif source.suffix.lower() in LISTS and source.is_file():
-        for line in source.read_text(encoding="utf-8").splitlines():
+        for line in _lines_of(source):
             if line.strip() and not line.lstrip().startswith("#"):
                 path = source.parent / line.strip()
                 yield path.parent, path
@@ -151,6 +152,17 @@ def _models_of(source: Path, apart_from: Path) -> Iterable[tuple[Path, Path]]:
             expected="a folder, .glb or .gltf files, or a .txt file with one path a line",
             cure="Check the name",
         )
+
+
+def _lines_of(source: Path) -> list[str]:
+    try:
+        return source.read_text(encoding="utf-8-sig").splitlines()
+    except UnicodeDecodeError:
+        raise FormatError(
+            "this is no text in UTF-8", where=str(source), expected="a list of models, one path a line"
+        ) from None
+    except OSError as error:
+        raise FormatError(f"it cannot be read ({error.strerror})", where=str(source)) from error
 
 
 def _told_apart(named: list[tuple[str, Path]]) -> Iterable[tuple[str, Path]]:
@@ -198,4 +210,4 @@ def _buffers(model: Path) -> list[Path]:
         addresses = [buffer.get("uri", "") for buffer in data.get("buffers", [])]
     except (ValueError, AttributeError, TypeError):
         return []  # it is told when it is read
-    return [model.parent / address for address in addresses if address and not str(address).startswith("data:")]
+    return [model.parent / unquote(str(a)) for a in addresses if a and not str(a).startswith("data:")]

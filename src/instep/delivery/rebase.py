@@ -119,8 +119,8 @@ def rebase(path: Path | str, model: Path | str, *, checks: bool = True, seed: in
     """
     path, model = Path(path), Path(model)
     before = read_rig_file(path)
-    old = _look_at_old(before, path)
     character = read_character(model)
+    old = _look_at_old(before, path, model)
     moved_to = before.model_copy(update={"character": seen_from(model, path.parent), "tuned": {}, "reached": {}})
     measurement = measure_described(character, moved_to, path)
     description = completed(moved_to, measurement)
@@ -147,11 +147,13 @@ def rebase(path: Path | str, model: Path | str, *, checks: bool = True, seed: in
     return result
 
 
-def _look_at_old(description: RigDescription, path: Path) -> _Old:
+def _look_at_old(description: RigDescription, path: Path, model: Path) -> _Old:
     """The rig on the model that the file names, as far as that is still there and can be rigged."""
     source = character_path(description, path)
     if not source.is_file():
         return _Old(None, None, f"{description.character} is not there any more")
+    if source.samefile(model):
+        return _Old(None, None, f"{description.character} was changed in its place")
     character = None
     try:
         character = read_character(source)

@@ -69,7 +69,7 @@ def runtime_files(form: RuntimeForm, language: Language, vectors: Vectors | None
 
 
 def write_runtime(form: RuntimeForm, language: Language, folder: Path, vectors: Vectors | None = None) -> list[Path]:
-    """Write the files of `runtime_files` into a folder, made where it is not there, each whole or not at all; their paths.
+    """Write the files of `runtime_files` into a folder (made if missing), each whole or not at all; their paths.
 
     Raises OutputError where the folder cannot be made or a file cannot be written.
     """

@@ -10,14 +10,19 @@ import numpy as np
 from instep.character.arrays import BoolArray, FloatArray
 from instep.rig import Rig
 from instep.rig.emitters.numpy_blocks import compile_numpy
+from instep.rig.emitters.runtime_form import PER_JOINT
 from instep.rig.plan import LegPlan
 
 SHIFT_REACH: Final = 0.4
 """Fraction of leg length: how far random vectors move a control. Past the leg's reach now and then, not always."""
 
 STEEP: Final = 5e-6
-"""Fraction of leg length, or plain for turns. A pose is steep where rounding its channels to single precision moves
-a joint by more: half of what is allowed in single."""
+"""Fraction of leg length, or plain for turns. A pose is steep where a change of its channels by one unit in the last
+place of single precision moves a joint by more."""
+
+LAST_PLACE: Final = 2.0**-23
+"""Relative: what a channel is changed by. Rounding it to single precision is half of that; the other half stands for
+rounding inside."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,21 +104,23 @@ def _moved(rig: Rig, leg: LegPlan, control: str, shift: FloatArray) -> FloatArra
 
 
 def _steep(rig: Rig, channels: FloatArray, joints: FloatArray, rng: np.random.Generator) -> BoolArray:
-    """Whether any of eight roundings of the channels to single precision moves an output by more than STEEP."""
+    """Whether any of eight changes of the channels in their last place moves an output by more than STEEP."""
     evaluate = compile_numpy(rig.joints_program)
-    unit = output_units(rig)
+    unit = output_units(rig, joints)
     widest = np.array([max(abs(channel.low), abs(channel.high)) for channel in rig.channels])
     lengths = np.array([channel.unit == "length" for channel in rig.channels])
     size = np.maximum(np.abs(channels), np.where(lengths, rig.plan.unit, np.minimum(widest, 90.0)))
     worst = np.zeros(len(channels))
     for _ in range(8):
-        near = channels + size * 6e-8 * rng.uniform(-1.0, 1.0, channels.shape)
+        near = channels + size * LAST_PLACE * rng.uniform(-1.0, 1.0, channels.shape)
         worst = np.maximum(worst, (np.abs(evaluate(near.T).T - joints) / unit).max(axis=1))
     return worst > STEEP
 
 
-def output_units(rig: Rig) -> FloatArray:
-    """(O,) what a difference of each output of the joint program is measured by: the leg for places, else 1."""
-    return np.array(
-        [rig.plan.unit if each else 1.0 for each in (np.arange(len(rig.joints_program.outputs)) - 1) % 7 > 3]
-    )
+def output_units(rig: Rig, joints: FloatArray) -> FloatArray:
+    """(N, O) what a difference of each output is measured by: the leg's length in that pose for places, 1 for turns,
+    the scale for itself."""
+    scale = np.abs(joints[:, :1])
+    units = np.where((np.arange(joints.shape[1]) - 1) % PER_JOINT > 3, scale * rig.plan.unit, 1.0)
+    units[:, 0] = scale[:, 0]
+    return units

@@ -15,6 +15,7 @@ from scipy.signal import find_peaks
 
 from instep.character.arrays import FloatArray
 from instep.motion.contacts import Found
+from instep.motion.model import PARTS
 from instep.motion.sole import SoleTracks
 
 
@@ -45,8 +46,9 @@ def gait_events(
     least = max(round(0.4 * rate), 1)
     for leg, parts in tracks.parts.items():
         size = tracks.foot_length[leg]
-        heel = parts["heel"].points.mean(axis=1)
-        toe = parts.get("tip", parts.get("ball", parts["heel"])).points.mean(axis=1)
+        # A paw may have no heel of its own that treads: then its rearmost part that does.
+        heel = next(parts[part] for part in PARTS if part in parts).points.mean(axis=1)
+        toe = next(parts[part] for part in reversed(PARTS) if part in parts).points.mean(axis=1)
         kinds: tuple[tuple[Literal["strike", "off"], FloatArray, float], ...] = (
             ("strike", heel, 1.0),
             ("off", toe, -1.0),

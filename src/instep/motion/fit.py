@@ -10,7 +10,6 @@ import numpy as np
 
 from instep.character import Poses
 from instep.character.arrays import FloatArray
-from instep.motion.blend import fade
 from instep.motion.clips import BroughtClip
 from instep.motion.contacts import Found, find_contacts
 from instep.motion.faults import MotionError
@@ -18,7 +17,7 @@ from instep.motion.goals import Goals, LegGoal, goals_of
 from instep.motion.inverse import solve_channels
 from instep.motion.model import Contact, Motion
 from instep.motion.pivots import measure_pivots, pivot_channels, without_brushing
-from instep.motion.plant import PIVOT_S, floor_heights, unrolled, unrolling
+from instep.motion.plant import PIVOT_S, faded_channels, floor_heights, unrolled, unrolling
 from instep.motion.smoothing import smooth_goals
 from instep.motion.sole import sole_tracks
 from instep.motion.stance import AIR, find_stances, modes_of
@@ -169,7 +168,6 @@ def choose_pivots(rig: Rig, motion: Motion, goals: Goals) -> dict[str, FloatArra
     index = np.arange(-pad, len(motion) + pad) % max(len(motion) - 1, 1) if pad else np.arange(len(motion))
     carried = whole.floor.carried(len(whole), whole.rate)
     chosen: dict[str, FloatArray] = {}
-    ranges = {channel.name: (channel.low, channel.high) for channel in rig.channels}
     for leg in rig.plan.legs:
         own = goals.legs[leg.name]
         goal = LegGoal(
@@ -185,10 +183,9 @@ def choose_pivots(rig: Rig, motion: Motion, goals: Goals) -> dict[str, FloatArra
         full = rig.description.controls == "full"
         channels = pivot_channels(leg, measure_pivots(leg, goal, modes, stances, whole.rate, full=full), modes, stances)
         window = max(round(PIVOT_S * whole.rate), 2)
-        for name, values in channels.items():
-            if name in ranges and not name.startswith(f"{leg.name}.toes."):
-                faded = fade(values[:, None], modes != AIR, window)[:, 0]
-                chosen[name] = np.clip(faded, *ranges[name])[pad : pad + len(motion)]
+        for name, values in faded_channels(rig, channels, modes != AIR, window).items():
+            if not name.startswith(f"{leg.name}.toes."):
+                chosen[name] = values[pad : pad + len(motion)]
     return chosen
 
 

@@ -19,8 +19,8 @@ import numpy as np
 from instep.character.arrays import FloatArray, IntArray
 from instep.motion.blend import fade
 from instep.motion.goals import LegGoal
-from instep.motion.stance import AIR, BALL, FLAT, HEEL, TIP, Stance
-from instep.motion.turns import control_angles, points_of, quat, turns_of
+from instep.motion.stance import AIR, BALL, FLAT, HEEL, TIP, Stance, footprint_turns
+from instep.motion.turns import control_angles, inverse, points_of, quat, turns_of
 from instep.rig.parts.roll import hand_over, settle
 from instep.rig.plan import LegPlan
 
@@ -61,15 +61,17 @@ def measure_pivots(
     made = Pivots(*(np.zeros((frames, 3)) for _ in range(4)))
     window = max(round(BLEND_S * rate), 2)
     kept = np.array([1.0, 1.0, 1.0]) if full else np.array([0.0, 1.0, 0.0])
+    turns, _, _ = footprint_turns(stances, frames)
+    back, foot, toes = quat(inverse(turns)), quat(goal.foot), quat(goal.toes)
+    all_foot, all_toes, all_bent = (
+        control_angles(turns_of(turn, frames), leg.foot_axes, leg.side, apart=True)
+        for turn in (back @ foot, back @ toes, foot.inverse @ toes)
+    )
     for stance in stances:
         span = slice(stance.first, stance.end)
         own = modes[span]
         count = len(own)
-        back = stance.footprint.turn.inverse
-        foot, toes = quat(goal.foot[span]), quat(goal.toes[span])
-        of_foot = _small(control_angles(turns_of(back @ foot, count), leg.foot_axes, leg.side))
-        of_toes = _small(control_angles(turns_of(back @ toes, count), leg.foot_axes, leg.side))
-        bent = _small(control_angles(turns_of(foot.inverse @ toes, count), leg.foot_axes, leg.side))
+        of_foot, of_toes, bent = all_foot[span], all_toes[span], all_bent[span]
         flat = own == FLAT
         held = flat | (own == BALL)
         of_foot = of_foot + fade(-of_foot, flat, window)
@@ -85,11 +87,6 @@ def measure_pivots(
         made.heel[span], made.ball[span], made.tip[span] = heel, lifted, tip
         made.toes[span] = (own == HEEL)[:, None] * bent * kept if leg.has_toes else 0.0
     return made
-
-
-def _small(angles_deg: FloatArray) -> FloatArray:
-    """Angles within half a turn of zero at their middle."""
-    return angles_deg - 360.0 * np.round(np.median(angles_deg, axis=0) / 360.0)
 
 
 def pivot_channels(leg: LegPlan, pivots: Pivots, modes: IntArray, stances: list[Stance]) -> dict[str, FloatArray]:
@@ -110,7 +107,9 @@ def pivot_channels(leg: LegPlan, pivots: Pivots, modes: IntArray, stances: list[
             # Roll shall stand where the ball gives out when the tip takes over, however far the heel is lifted then.
             at = lifted[int(np.flatnonzero(tip)[0])]
             share = gives_out / max(float(at), 0.25 * gives_out)
-        y[span] = np.where(tip, _tip_roll(pivots.tip[span, 1], leg), np.minimum(lifted * share, gives_out))
+        y[span] = np.minimum(lifted * share, gives_out)
+    on_tip = modes == TIP
+    y[on_tip] = _tip_roll(pivots.tip[on_tip, 1], leg)
     ball_part, _ = hand_over(y, leg.ball_gives_out_deg, leg.tip_takes_over_deg)
     lift = pivots.ball[:, 1] - ball_part
     return {

@@ -44,7 +44,7 @@ RAISES: Final = 2
 CLEAR_S: Final = 0.08
 """Seconds from a contact over which a foot in the air comes to its clearance."""
 
-RAISE_S: Final = 0.05
+RAISE_S: Final = 0.02
 """Half of the seconds over which a foot rises for its skin."""
 
 SINK_S: Final = 0.05
@@ -94,7 +94,9 @@ def plant(rig: Rig, motion: Motion, *, clearance: float = 0.0) -> Planted:
     sunk = _sinking(rig, planted, bearing, whole.rate)
     planted = _lowered(planted, sunk)
     for _ in range(RAISES):
-        planted = _raise_soles(rig, whole, planted, chosen, bearing, clearance)
+        planted, short = _raise_soles(rig, whole, planted, chosen, bearing, clearance)
+        if not short:
+            break
     values = solve_channels(rig, planted, chosen)
     reached = goals_of(rig, rig.evaluate(values))
     missed = {
@@ -186,9 +188,14 @@ def _plant_leg(
     new_foot, new_toes = print_ @ stack.foot, print_ @ stack.toes
     made = _bridge(goal, leg, new_foot, new_toes, within, carried, motion.rate)
     window = max(round(PIVOT_S * motion.rate), 2)
-    faded = {name: fade(values[:, None], within, window)[:, 0] for name, values in channels.items()}
-    ranges = {channel.name: (channel.low, channel.high) for channel in rig.channels}
-    return made, {name: np.clip(values, *ranges[name]) for name, values in faded.items() if name in ranges}
+    return made, faded_channels(rig, channels, within, window)
+
+
+def faded_channels(rig: Rig, channels: dict[str, FloatArray], within: BoolArray, window: int) -> dict[str, FloatArray]:
+    """Those of the channels that a rig has, brought to zero off the stances and kept inside their ranges."""
+    own = [channel for channel in rig.channels if channel.name in channels]
+    faded = fade(np.stack([channels[channel.name] for channel in own], axis=1), within, window)
+    return {channel.name: np.clip(faded[:, k], channel.low, channel.high) for k, channel in enumerate(own)}
 
 
 def floor_heights(motion: Motion, leg: LegPlan, heel: FloatArray) -> FloatArray:
@@ -226,15 +233,17 @@ def _raise_soles(
     chosen: dict[str, FloatArray],
     bearing: dict[str, BoolArray],
     clearance: float,
-) -> Goals:
+) -> tuple[Goals, bool]:
     """Feet raised where their skin would sink: by just what it sinks more than allowed, smoothed from above.
 
-    The point that bears keeps its place over the floor. It rises by that little where linear blending pushes the
-    crease under the ball down as the heel lifts; a rigid sole would need none.
+    Also says whether a raised foot was out of its leg's reach: then it rises by less than its goal, and a second time
+    is needed. The point that bears keeps its place over the floor. It rises by that little where linear blending
+    pushes the crease under the ball down as the heel lifts; a rigid sole would need none.
     """
     poses = rig.evaluate(solve_channels(rig, goals, chosen))
     tracks, reached = sole_tracks(rig, poses), goals_of(rig, poses)
     legs = dict(goals.legs)
+    short = False
     for leg in rig.plan.legs:
         allowed = SOLE_SINKS * tracks.foot_length[leg.name]
         depth = sole_depths(motion, leg, tracks)
@@ -249,8 +258,9 @@ def _raise_soles(
             raised = envelope(need, max(round(RAISE_S * motion.rate), 1))
             # From where the leg brings the foot: a goal out of its reach could be raised without moving the foot.
             ankle = reached.legs[leg.name].ankle
+            short |= bool(np.abs((ankle - goal.ankle)[raised > 0.0]).max(initial=0.0) > 1e-4 * rig.plan.unit)
             legs[leg.name] = replace(goal, ankle=ankle + raised[:, None] * np.array([0.0, 1.0, 0.0]))
-    return replace_legs(goals, legs)
+    return replace_legs(goals, legs), short
 
 
 def sink_depths(motion: Motion, leg: LegPlan, tracks: SoleTracks) -> FloatArray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from instep.character.arrays import FloatArray, IntArray
+from instep.character.arrays import BoolArray, FloatArray, IntArray
 from instep.motion.model import Keys
 
 
@@ -74,3 +74,44 @@ def keys_at(keys: Keys, times_s: FloatArray, rate: float) -> FloatArray:
         + seconds * (t3 - t2) * keys.slopes[left + 1],
         dtype=np.float64,
     )
+
+
+def fit_slopes(curve: FloatArray, frames: IntArray, rate: float, tied: BoolArray, slopes: FloatArray) -> Keys:
+    """Keys on a curve (N,), with slopes that bring the segments nearest to it (least squares); at keys on `tied`
+    frames the slope is that in `slopes`."""
+    rows = hermite_rows(frames, len(curve), rate)
+    count = len(frames)
+    known = curve[frames]
+    left = curve - rows[:, :count] @ known
+    found = np.where(tied[frames], slopes[frames], 0.0)
+    free = ~tied[frames]
+    if free.any() and count > 1:
+        columns = rows[:, count:]
+        left = left - columns @ found
+        part = columns[:, free]
+        # A segment of two frames says nothing of its slopes: a small weight on them keeps the system regular.
+        normal = part.T @ part
+        normal[np.diag_indices_from(normal)] += 1e-9 * max(float(np.trace(normal)) / len(normal), 1e-30)
+        found[free] = np.linalg.solve(normal, part.T @ left)
+        lone = np.zeros(count, dtype=np.bool_)
+        gaps = np.diff(frames)
+        lone[1:-1] = (gaps[:-1] == 1) & (gaps[1:] == 1)
+        natural = np.gradient(curve) * rate if len(curve) > 1 else np.zeros(1)
+        found = np.where(lone & free, natural[frames], found)
+        found = _not_beyond(known, found, frames / rate, tied[frames])
+    return Keys(frames, known.copy(), found)
+
+
+def _not_beyond(values: FloatArray, slopes: FloatArray, at_s: FloatArray, tied: BoolArray) -> FloatArray:
+    """Slopes next to a resting stretch, held back so that the segment into it does not overshoot: at most three times
+    its mean slope (Fritsch & Carlson 1980, SIAM J Numer Anal 17:238). A roll that overshot zero would lift the heel
+    while the heel bears."""
+    held = slopes.copy()
+    for k in range(len(values) - 1):
+        if tied[k] == tied[k + 1]:
+            continue
+        free, fixed = (k, k + 1) if tied[k + 1] else (k + 1, k)
+        if slopes[fixed] == 0.0:
+            mean = (values[k + 1] - values[k]) / (at_s[k + 1] - at_s[k])
+            held[free] = np.clip(held[free], min(0.0, 3.0 * mean), max(0.0, 3.0 * mean))
+    return held

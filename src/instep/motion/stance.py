@@ -85,21 +85,27 @@ def find_stances(
     # Toes that hold point where the footprint points; so do feet that are flat or on their heel.
     heading_foot = points_of(foot.turn @ forward, frames)
     heading_toes = points_of(toes.turn @ forward, frames)
-    for first, end in runs(bearing):
+    spans = runs(bearing)
+    chosen_frames: list[IntArray] = []
+    ways = np.zeros((len(spans), 3))
+    for number, (first, end) in enumerate(spans):
         own = modes[first:end]
         flat = own == FLAT
         chosen = flat if flat.any() else np.ones(len(own), dtype=np.bool_)
         frames_in = np.flatnonzero(chosen) + first
-        ways = np.where((modes[frames_in] >= BALL)[:, None], heading_toes[frames_in], heading_foot[frames_in])
+        held = (modes[frames_in] >= BALL)[:, None]
+        ways[number] = np.where(held, heading_toes[frames_in], heading_foot[frames_in]).mean(axis=0)
+        chosen_frames.append(frames_in)
+    turns = _standing(motion.floor, up, forward, ways)
+    for (first, end), frames_in, turn in zip(spans, chosen_frames, turns, strict=True):
         height = float(np.median(heights[frames_in]))
-        turn = _standing(motion.floor, up, forward, ways.mean(axis=0))
         shift = np.zeros(3)
         for mode in np.unique(modes[frames_in]):
             own_frames = frames_in[modes[frames_in] == mode]
-            apart = tracks[int(mode)][own_frames] - points_of(turn.turn @ rest[int(mode)], 1)
+            apart = tracks[int(mode)][own_frames] - points_of(turn @ rest[int(mode)], 1)
             shift += apart.sum(axis=0) / len(frames_in)
         shift[1] = 0.0
-        base = Rigid(turn.turn, Vec.of(shift))
+        base = Rigid(turn, Vec.of(shift))
         heel = points_of(base @ leg.heel, 1)[0]
         level = height if motion.floor.kind == "steps" else float(motion.floor.heights(heel[0], heel[2]))
         found.append(Stance(int(first), int(end), Rigid(base.turn, base.shift + Vec(0.0, level - heel[1], 0.0))))
@@ -115,18 +121,20 @@ def on_sole(leg: LegPlan) -> Vec:
     return point
 
 
-def _standing(floor: Floor, up: Vec, forward: Vec, heading: FloatArray) -> Rigid:
-    """The turn that lays the sole on the floor and points the foot along `heading`."""
+def _standing(floor: Floor, up: Vec, forward: Vec, headings: FloatArray) -> list[Quat]:
+    """The turns that lay the sole on the floor and point the foot along each of (S, 3) headings."""
+    if not len(headings):
+        return []
     normal = floor.normal
-    ahead = heading - normal * float(normal @ heading)
-    size = float(np.linalg.norm(ahead))
-    ahead = ahead / size if size > 1e-9 else np.array([0.0, 0.0, 1.0])
-    target = np.stack([np.cross(normal, ahead), normal, ahead], axis=1)
+    ahead = headings - np.outer(headings @ normal, normal)
+    size = np.linalg.norm(ahead, axis=1, keepdims=True)
+    ahead = np.where(size > 1e-9, ahead / np.where(size > 1e-9, size, 1.0), np.array([0.0, 0.0, 1.0]))
+    level = np.broadcast_to(normal, ahead.shape)
+    target = np.stack([np.cross(level, ahead), level, ahead], axis=2)
     a, b = np.array(list(up), dtype=np.float64), np.array(list(forward), dtype=np.float64)
     source = np.stack([np.cross(a, b), a, b], axis=1)
-    turn = Rotation.from_matrix(target @ source.T).as_quat(scalar_first=True)
-    w, x, y, z = (float(component) for component in turn)
-    return Rigid(Quat(w, x, y, z), Vec(0.0, 0.0, 0.0))
+    turns = Rotation.from_matrix(target @ source.T).as_quat(scalar_first=True)
+    return [Quat(*(float(component) for component in turn)) for turn in turns]
 
 
 def footprint_turns(stances: list[Stance], frames: int) -> tuple[FloatArray, FloatArray, BoolArray]:

@@ -19,7 +19,7 @@ from instep.character.arrays import BoolArray, FloatArray, IntArray
 from instep.motion.blend import runs
 from instep.motion.file import FLOOR_KEYS
 from instep.motion.model import Keys, Motion
-from instep.motion.splines import evaluate_keys, hermite_rows, key_slopes
+from instep.motion.splines import evaluate_keys, fit_slopes, key_slopes
 from instep.motion.stance import AIR, BALL, FLAT, HEEL, TIP, modes_of
 from instep.rig import Channel, Rig
 
@@ -189,7 +189,7 @@ def _thin_floor(rig: Rig, motion: Motion, within: float) -> tuple[dict[str, Keys
     while True:
         at = np.array(sorted(frames), dtype=np.int64)
         for axis, name in enumerate(FLOOR_KEYS):
-            found[name] = _slopes_for(path[:, axis], at, motion.rate, fixed, np.zeros(len(path)))
+            found[name] = fit_slopes(path[:, axis], at, motion.rate, fixed, np.zeros(len(path)))
             made[:, axis] = evaluate_keys(found[name], len(path), motion.rate)
         away = np.linalg.norm(made - path, axis=1)
         if away.max() <= within or len(frames) == len(path):
@@ -289,24 +289,9 @@ def _fit(
         if channel.quantity not in ("across", "along"):
             # What rises for the skin's sake moves within a stance, and is fitted as it is.
             tied = _resting(values[:, column], group.tied, 1e-9 * max(rig.plan.unit, 1.0))
-        own = _slopes_for(values[:, column], frames, motion.rate, tied, slopes)
+        own = fit_slopes(values[:, column], frames, motion.rate, tied, slopes)
         keys[channel.name] = own
         made[:, column] = evaluate_keys(own, len(motion), motion.rate)
-
-
-def _not_beyond(values: FloatArray, slopes: FloatArray, at_s: FloatArray, tied: BoolArray) -> FloatArray:
-    """Slopes next to a resting stretch, held back so that the segment into it does not overshoot: at most three times
-    its mean slope (Fritsch & Carlson 1980, SIAM J Numer Anal 17:238). A roll that overshot zero would lift the heel
-    while the heel bears."""
-    held = slopes.copy()
-    for k in range(len(values) - 1):
-        if tied[k] == tied[k + 1]:
-            continue
-        free, fixed = (k, k + 1) if tied[k + 1] else (k + 1, k)
-        if slopes[fixed] == 0.0:
-            mean = (values[k + 1] - values[k]) / (at_s[k + 1] - at_s[k])
-            held[free] = np.clip(held[free], min(0.0, 3.0 * mean), max(0.0, 3.0 * mean))
-    return held
 
 
 def _resting(curve: FloatArray, tied: BoolArray, within: float) -> BoolArray:
@@ -315,32 +300,6 @@ def _resting(curve: FloatArray, tied: BoolArray, within: float) -> BoolArray:
     for first, end in runs(tied):
         kept[first:end] = np.ptp(curve[first:end]) <= within
     return kept
-
-
-def _slopes_for(curve: FloatArray, frames: IntArray, rate: float, tied: BoolArray, slopes: FloatArray) -> Keys:
-    """Keys on a curve (N,), with slopes that bring the segments nearest to it (least squares); at keys on `tied`
-    frames the slope is that in `slopes`."""
-    rows = hermite_rows(frames, len(curve), rate)
-    count = len(frames)
-    known = curve[frames]
-    left = curve - rows[:, :count] @ known
-    found = np.where(tied[frames], slopes[frames], 0.0)
-    free = ~tied[frames]
-    if free.any() and count > 1:
-        columns = rows[:, count:]
-        left = left - columns @ found
-        part = columns[:, free]
-        # A segment of two frames says nothing of its slopes: a small weight on them keeps the system regular.
-        normal = part.T @ part
-        normal[np.diag_indices_from(normal)] += 1e-9 * max(float(np.trace(normal)) / len(normal), 1e-30)
-        found[free] = np.linalg.solve(normal, part.T @ left)
-        lone = np.zeros(count, dtype=np.bool_)
-        gaps = np.diff(frames)
-        lone[1:-1] = (gaps[:-1] == 1) & (gaps[1:] == 1)
-        natural = np.gradient(curve) * rate if len(curve) > 1 else np.zeros(1)
-        found = np.where(lone & free, natural[frames], found)
-        found = _not_beyond(known, found, frames / rate, tied[frames])
-    return Keys(frames, known.copy(), found)
 
 
 def _put_in(

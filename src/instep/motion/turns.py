@@ -73,13 +73,14 @@ def continuous(turns: FloatArray) -> FloatArray:
     return np.concatenate([turns[:1], turns[1:] * flips[:, None]])
 
 
-def control_angles(turns: FloatArray, axes: tuple[Vec, Vec, Vec], side: float) -> FloatArray:
+def control_angles(turns: FloatArray, axes: tuple[Vec, Vec, Vec], side: float, *, apart: bool = False) -> FloatArray:
     """(N, 3) yaw, pitch and lean in degrees of a control, from its turns (N, 4): the inverse of ``sided_turn``.
 
     With M the turn in the axes left, up, forward: sin(pitch) = -M[1,2], yaw = atan2(M[0,2], M[2,2]),
     lean = atan2(M[1,0], M[1,1]). Every turn has two such triples (yaw + 180, 180 - pitch, lean + 180) and each angle
     is known up to whole turns: of these the one is taken that continues the frame before. Where pitch is 90 degrees
-    only the sum of yaw and lean is determined; yaw is then 0 or that of the frame before.
+    only the sum of yaw and lean is determined; yaw is then 0 or that of the frame before. With `apart` each frame
+    stands for itself, with a pitch within a right angle and yaw and lean within half a turn.
     """
     left, up, forward = axes
     basis = np.array([list(left), list(up), list(forward)], dtype=np.float64).T  # columns
@@ -97,13 +98,15 @@ def control_angles(turns: FloatArray, axes: tuple[Vec, Vec, Vec], side: float) -
         yaw = np.where(pole, 0.0, yaw)
         lean = np.where(pole, np.arctan2(-m01, m00), lean)
     angles = np.stack([yaw, pitch, lean], axis=1)
+    signs = np.array([side or 1.0, 1.0, -(side or 1.0)])
+    if apart:
+        return np.asarray(np.degrees(angles) * signs, dtype=np.float64)
     other = np.stack([yaw + np.pi, np.pi - pitch, lean + np.pi], axis=1)
     if len(angles) > 1:
         same = _distance(angles[1:], angles[:-1])
         crossed = _distance(other[1:], angles[:-1])
         swapped = np.concatenate([[False], np.logical_xor.accumulate(crossed < same)])
         angles = np.where(swapped[:, None], other, angles)
-    signs = np.array([side or 1.0, 1.0, -(side or 1.0)])
     unwrapped = np.degrees(np.unwrap(angles, axis=0))
     return np.asarray((unwrapped - 360.0 * np.round(unwrapped[:1] / 360.0)) * signs, dtype=np.float64)
 

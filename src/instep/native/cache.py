@@ -1,9 +1,9 @@
 """Compiled libraries, kept under the user's cache folder: never a stale one, never half of one.
 
 A library's name is ``KEY-DIGEST.so``. The key is a hash of all that decides its content (source, compiler, flags,
-processor), so a changed rig or compiler asks for another name. The digest is a hash of the file's bytes, looked at before
-each load, so that a file that was cut short or damaged is not loaded but made again. A file takes its name in one step
-when it is whole; of two processes that build at once either may be last, with equal right.
+processor), so a changed rig or compiler asks for another name. The digest is a hash of the file's bytes, looked at
+before each load, so that a file that was cut short or damaged is made again, not loaded. A file takes its name in one
+step when it is whole; of two processes that build at once either may be last, with equal right.
 """
 
 from __future__ import annotations

@@ -78,8 +78,8 @@ def _make(
         keep(folder, key, build)
     except (CompilationError, OSError) as error:
         warnings.warn(
-            f"{compiler.command[0]} makes no native code ({str(error)[:500]}); NumPy does the work. "
-            "INSTEP_NATIVE=0 turns native code off",
+            f"{compiler.command[0]} makes no native code ({str(error).partition(chr(10))[0][:300]}); NumPy does "
+            "the work. INSTEP_NATIVE=0 turns native code off",
             NativeWarning,
             stacklevel=3,
         )

@@ -21,9 +21,9 @@ SCALE: Final = "root.scale"
 def joint_function(traced: Traced, plan: RigPlan, skeleton: Skeleton) -> tuple[casadi.Function, tuple[str, ...]]:
     """The function from channels to joints, and the names of its outputs.
 
-    Outputs are ``root.scale``, then for each joint of the skeleton, in its order, ``joint.w x y z`` (the joint's turn as
-    a change from the bind pose, in world axes) and ``joint.across up along`` (where it stands, along the world's x, y,
-    z). A joint at its driver's own point is that driver, at no cost; any other follows rigidly.
+    Outputs are ``root.scale``, then for each joint of the skeleton, in its order, ``joint.w x y z`` (the joint's turn
+    as a change from the bind pose, in world axes) and ``joint.across up along`` (where it stands, along the world's
+    x, y, z). A joint at its driver's own point is that driver, at no cost; any other follows rigidly.
     """
     x = casadi.SX.sym("x", len(traced.channels))
     driven = casadi.vertsplit(traced.function(x))

@@ -93,7 +93,7 @@ def test_a_figure_without_bound_leaves_the_allowance_to_be_seen() -> None:
     [
         ("left.foot.roll", "deg", -40.0, 90.0, "roll, −40° … 90°"),
         ("right.knee.twist", "deg", -120.0, 120.0, "right.knee.twist, −120° … 120°"),
-        ("goal's distance from the hip", "of leg length", 0.5, 1.3, "goal's distance from the hip, 50 … 130 % of leg length"),
+        ("goal's distance", "of leg length", 0.5, 1.3, "goal's distance, 50 … 130 % of leg length"),
     ],
 )  # fmt: skip
 def test_the_range_is_told_in_words(label: str, unit: str, low: float, high: float, words: str) -> None:

@@ -98,8 +98,12 @@ def test_derivatives_equal_finite_differences(tmp_path: Path) -> None:
 
 
 def test_a_constant_that_is_no_number_is_refused() -> None:
-    program = Program(("a",), ("b",), (Instruction(Op.CONSTANT, (), float("inf")), Instruction(Op.INPUT),
-                                       Instruction(Op.MULTIPLY, (0, 1))), (2,))  # fmt: skip
+    program = Program(
+        ("a",),
+        ("b",),
+        (Instruction(Op.CONSTANT, (), float("inf")), Instruction(Op.INPUT), Instruction(Op.MULTIPLY, (0, 1))),
+        (2,),
+    )
     with pytest.raises(ProgramError) as caught:
         write_c_body(program, "f", "p")
     assert str(caught.value) == (
@@ -124,20 +128,31 @@ def test_each_operation_in_c_is_that_of_numpy(tmp_path: Path) -> None:
         for args in ((0, 1, 2), (1, 3, 0), (3, 1, 2)):
             results.append(len(instructions))
             instructions.append(Instruction(op, args[: ARITY[op]]))
-    truth = results[list(op for op in Op if ARITY[op]).index(Op.LESS) * 3]
+    truth = results[[op for op in Op if ARITY[op]].index(Op.LESS) * 3]
     for op in (Op.NOT, Op.AND, Op.OR, Op.SELECT, Op.ADD):
         results.append(len(instructions))
         instructions.append(Instruction(op, (truth, 0, 1)[: ARITY[op]]))
     program = Program(("a", "b", "c"), tuple(map(str, results)), tuple(instructions), tuple(results))
     body = write_c_body(program, "f", "p")
     source = tmp_path / "f.c"
-    source.write_text("\n".join([
-        "#include <math.h>", "#include <stddef.h>", write_c_number_type("p"), write_c_prelude("p"), body.text,
-        "void run(const double *c, double *o); void run(const double *c, double *o) { double t[1]; f_0(c, o, t, 1); }",
-    ]))  # fmt: skip
+    source.write_text(
+        "\n".join(
+            [
+                "#include <math.h>",
+                "#include <stddef.h>",
+                write_c_number_type("p"),
+                write_c_prelude("p"),
+                body.text,
+                "void run(const double *c, double *o); "
+                "void run(const double *c, double *o) { double t[1]; f_0(c, o, t, 1); }",
+            ]
+        )
+    )
     target = tmp_path / "f.so"
-    subprocess.run([compiler("gcc"), "-std=c99", *STRICT, "-O1", "-fPIC", "-shared", "-o", str(target), str(source), "-lm"],
-                   check=True)  # fmt: skip
+    subprocess.run(
+        [compiler("gcc"), "-std=c99", *STRICT, "-O1", "-fPIC", "-shared", "-o", str(target), str(source), "-lm"],
+        check=True,
+    )
     run = ctypes.CDLL(str(target)).run
     special = np.array([0.0, 1.0, -1.0, 0.25, 3.5, -2.75, np.nan])
     grid = np.array(np.meshgrid(special, special, special)).reshape(3, -1)

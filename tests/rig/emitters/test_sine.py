@@ -15,15 +15,36 @@ from tests.rig.emitters.compiled import STRICT, compiler
 
 def _library(folder: Path, single: bool) -> ctypes.CDLL:
     source, target = folder / "sine.c", folder / f"sine{single}.so"
-    source.write_text("\n".join([
-        "#include <math.h>", "#include <stddef.h>", write_c_number_type("p"), write_c_prelude("p"),
-        "void run(ptrdiff_t n, const p_real *x, p_real *s, p_real *c);",
-        "void run(ptrdiff_t n, const p_real *x, p_real *s, p_real *c)",
-        "{ ptrdiff_t i; for (i = 0; i < n; ++i) p_sine(s + i, c + i, x[i]); }",
-    ]))  # fmt: skip
+    source.write_text(
+        "\n".join(
+            [
+                "#include <math.h>",
+                "#include <stddef.h>",
+                write_c_number_type("p"),
+                write_c_prelude("p"),
+                "void run(ptrdiff_t n, const p_real *x, p_real *s, p_real *c);",
+                "void run(ptrdiff_t n, const p_real *x, p_real *s, p_real *c)",
+                "{ ptrdiff_t i; for (i = 0; i < n; ++i) p_sine(s + i, c + i, x[i]); }",
+            ]
+        )
+    )
     chosen = ["-DP_SINGLE"] if single else []
-    subprocess.run([compiler("gcc"), "-std=c99", *STRICT, "-O2", "-fPIC", "-shared", *chosen, "-o", str(target), str(source),
-                    "-lm"], check=True)  # fmt: skip
+    subprocess.run(
+        [
+            compiler("gcc"),
+            "-std=c99",
+            *STRICT,
+            "-O2",
+            "-fPIC",
+            "-shared",
+            *chosen,
+            "-o",
+            str(target),
+            str(source),
+            "-lm",
+        ],
+        check=True,
+    )
     return ctypes.CDLL(str(target))
 
 
@@ -34,10 +55,15 @@ def test_errors_are_as_stated(single: bool, bound: float, limit: float, tmp_path
     real = np.float32 if single else np.float64
     rng = np.random.default_rng(0)
     quarters = np.arange(-8000, 8001) * (np.pi / 2)
-    x = np.concatenate([
-        rng.uniform(-7, 7, 1_000_000), rng.uniform(-limit, limit, 1_000_000), quarters[np.abs(quarters) < limit],
-        np.nextafter(quarters[np.abs(quarters) < limit], np.inf), [0.0, -0.0, 1e-300, 1e-20],
-    ]).astype(real)  # fmt: skip
+    x = np.concatenate(
+        [
+            rng.uniform(-7, 7, 1_000_000),
+            rng.uniform(-limit, limit, 1_000_000),
+            quarters[np.abs(quarters) < limit],
+            np.nextafter(quarters[np.abs(quarters) < limit], np.inf),
+            [0.0, -0.0, 1e-300, 1e-20],
+        ]
+    ).astype(real)
     sine, cosine = np.empty_like(x), np.empty_like(x)
     places = [ctypes.c_void_p(each.ctypes.data) for each in (x, sine, cosine)]
     _library(tmp_path, single).run(ctypes.c_ssize_t(len(x)), *places)

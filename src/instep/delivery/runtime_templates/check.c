@@ -22,7 +22,7 @@ static double apart(const double *wanted, const @name@_real *found, int rows, pt
 
 int main(int argc, char **argv)
 {
-    const double allowed = sizeof(@name@_real) == 4 ? 1e-5 : 1e-12;
+    const double allowed = sizeof(@name@_real) == 4 ? 2e-5 : 1e-12;
     double worst_pose = 0.0, worst_block = 0.0;
     int count, channels, outputs, n, k, steep, skipped = 0, failed = 0;
     double *wanted;

@@ -74,7 +74,8 @@ def write_c_functions(program: Program, p: str, one: str, many: str, rows: str) 
     body = write_c_body(schedule(program), f"{p}_{one}", p)
     single = "\n".join(f"    {each}(channels, results, kept, 1);" for each in body.functions)
     tile = "\n".join(
-        f"    for (lane = 0; lane < {P}_LANES; ++lane) {{\n        {each}(c + lane, o + lane, t + lane, {P}_LANES);\n    }}"
+        f"    for (lane = 0; lane < {P}_LANES; ++lane) {{\n"
+        f"        {each}(c + lane, o + lane, t + lane, {P}_LANES);\n    }}"
         for each in body.functions
     )
     entries = _ENTRIES.format(p=p, P=P, one=one, many=many, rows=rows, kept=max(body.kept, 1), single=single, tile=tile)

@@ -178,8 +178,8 @@ export const outputCount: number;
 /** Hip to ankle in the bind pose. */
 export const legLength: number;
 /**
- * One pose. outputs[0] is the scale; joint j has at 1 + perJoint * j its turn w x y z, as a change from the bind pose in
- * world axes, and its place across up along, along the world's x, y, z. Ranges are not checked.
+ * One pose. outputs[0] is the scale; joint j has at 1 + perJoint * j its turn w x y z, as a change from the bind pose
+ * in world axes, and its place across up along, along the world's x, y, z. Ranges are not checked.
  */
 export function pose(channels: Numbers, outputs: Numbers): void;
 """

@@ -1,7 +1,7 @@
 """WGSL: a compute shader for crowds, one pose a thread, in single precision.
 
-The language leaves the error of its own sine and cosine open to 2^-11 (WGSL, 15.7.4.1), so the polynomials of `sine` are
-used. It lets a compiler assume that there is no NaN: NaN in gives no promise here.
+The language leaves the error of its own sine and cosine open to 2^-11 (WGSL, 15.7.4.1), so the polynomials of `sine`
+are used. It lets a compiler assume that there is no NaN: NaN in gives no promise here.
 """
 
 from __future__ import annotations
@@ -133,7 +133,7 @@ def _reduced() -> str:
 
 
 _SHADER: Final = """\
-// The rig of {character}: {channels} channels to {joints} joints. Written by Instep: do not edit, write it again instead.
+// The rig of {character}: {channels} channels to {joints} joints. Written by Instep: do not edit, write again.
 // One pose a thread, in workgroups of {threads}: dispatch (poses + {threads} - 1) / {threads} of them.
 // Channel k of pose n stands at channels[k * poses + n]. Output k of pose n goes to joints[k * poses + n]: {outputs} of
 // them, the scale first, then for joint j from 1 + {per_joint} * j its turn w x y z, as a change from the bind pose in

@@ -26,7 +26,7 @@ THREAD_FRAMES: Final = 4096
 """Frames worth a thread of their own: 0.4 ms of work against 0.05 ms to start one."""
 
 ACCEPT: Final = 1e-12
-"""Largest difference to NumPy, relative to the size of each output, at which a library that was just compiled is kept."""
+"""Largest difference to NumPy, relative to the size of each output, at which a library just compiled is kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class NativeEvaluator:
     outputs: int
 
     def into(self, inputs: Rows, targets: Rows, frames: int, *, threads: int | None = None) -> None:
-        """Fill the rows `targets` from the rows `inputs`; the arrays that they lie in must outlive the call."""
+        """Fill the rows `targets` from the rows `inputs`."""
         assert len(inputs.places) == self.inputs
         assert len(targets.places) == self.outputs
         entry = getattr(self.library, ENTRY)
@@ -59,10 +59,11 @@ class NativeEvaluator:
 @dataclass(frozen=True, slots=True, eq=False)
 class Rows:
     """(K,) where rows of double-precision numbers begin in memory, and (K,) how far apart their numbers stand, in
-    numbers."""
+    numbers. `held` are the arrays that they lie in, kept alive."""
 
     places: IntArray
     steps: IntArray
+    held: tuple[FloatArray, ...]
 
     @staticmethod
     def of(array: FloatArray) -> Rows:
@@ -70,7 +71,7 @@ class Rows:
         assert array.dtype == np.float64
         row, number = array.strides
         places = array.ctypes.data + np.arange(len(array), dtype=np.int64) * row
-        return Rows(places, np.full(len(array), number // array.itemsize, dtype=np.int64))
+        return Rows(places, np.full(len(array), number // array.itemsize, dtype=np.int64), (array,))
 
     @property
     def arrays(self) -> tuple[IntArray, IntArray]:
@@ -88,7 +89,11 @@ def joint_rows(scale: FloatArray, rotation: FloatArray, position: FloatArray) ->
         table = np.concatenate([one.reshape(joints, 4), other.reshape(joints, 3)], axis=1)
         return np.concatenate([start, table.ravel()])
 
-    return Rows(merged(turns.places, places.places, first.places), merged(turns.steps, places.steps, first.steps))
+    return Rows(
+        merged(turns.places, places.places, first.places),
+        merged(turns.steps, places.steps, first.steps),
+        (scale, rotation, position),
+    )
 
 
 def native_evaluator(program: Program, *, may_compile: bool) -> NativeEvaluator | None:

@@ -19,7 +19,7 @@ class Segments:
 
 
 def split(program: Program, longest: int) -> Segments:
-    """Pieces of at most `longest` instructions, nearly even. A slot is used again once its value has had its last use."""
+    """Pieces of at most `longest` instructions, nearly even. A slot is free after its value's last use."""
     total = len(program.instructions)
     count = max(-(-total // longest), 1)
     bounds = [total * k // count for k in range(count + 1)]

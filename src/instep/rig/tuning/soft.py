@@ -30,7 +30,7 @@ SHORTEST, LONGEST = 1e-6, 0.2
 
 def solve_soft(leg: LegLandmarks, plan: LegPlan, unit: float) -> Solved:
     """Solve by Brent's bounded method (scipy) in the logarithm of the zone. `unit` is the leg's length."""
-    thigh, shin = bone_lengths(leg)
+    thigh, shin = lengths_of_bones(leg)
     spare = max(thigh + shin - float(np.linalg.norm(leg.ankle.position - leg.hip.position)), 0.0)
     most = min(0.9 * spare / unit, LONGEST)
     before = zone_cost(thigh, shin, max(plan.soft, SHORTEST * unit), unit)
@@ -56,7 +56,7 @@ def solve_soft(leg: LegLandmarks, plan: LegPlan, unit: float) -> Solved:
     return Solved(leg.name, "soft", rounded, before, after, "cost of the soft zone", "")
 
 
-def bone_lengths(leg: LegLandmarks) -> tuple[float, float]:
+def lengths_of_bones(leg: LegLandmarks) -> tuple[float, float]:
     """Lengths of thigh and shin, in the file's unit."""
     thigh, shin = leg.knee.position - leg.hip.position, leg.ankle.position - leg.knee.position
     return float(np.linalg.norm(thigh)), float(np.linalg.norm(shin))

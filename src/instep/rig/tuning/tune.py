@@ -27,7 +27,7 @@ from instep.rig.tuning.ball import OVER_DEG, solve_ball_gives_out
 from instep.rig.tuning.edges import bank_heights, off_floor, solve_edge
 from instep.rig.tuning.hold import pad_departure, solve_hold
 from instep.rig.tuning.knee import solve_knee_aim
-from instep.rig.tuning.soft import bone_lengths, solve_soft, zone_cost
+from instep.rig.tuning.soft import lengths_of_bones, solve_soft, zone_cost
 from instep.rig.tuning.solved import Solved, Value
 from instep.rig.tuning.tip import solve_tip_takes_over
 from instep.rig.tuning.tread import RollSinking, Tread, full_rig
@@ -192,7 +192,9 @@ def _soft(rig: Rig, leg: LegLandmarks, plan: LegPlan) -> _Found:
     if options.soft != LegOptions().soft:
         return _kept(leg, "soft", options.soft)
     unit = rig.measurement.leg_length
-    return _Found(solve_soft(leg, plan, unit), lambda value: zone_cost(*bone_lengths(leg), _number(value) * unit, unit))
+    return _Found(
+        solve_soft(leg, plan, unit), lambda value: zone_cost(*lengths_of_bones(leg), _number(value) * unit, unit)
+    )
 
 
 def _edges(rig: Rig, full: Rig, leg: LegLandmarks) -> list[_Found]:
