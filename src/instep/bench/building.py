@@ -11,7 +11,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from instep.character import Character
-from instep.delivery.job import _completed as completed
+from instep.delivery.job import completed_description as completed
 from instep.errors import RigFileError
 from instep.landmarks import Measurement
 from instep.rig import Rig, RigDescription

@@ -154,7 +154,7 @@ def rig_job(
     ):
         progress("measuring")
         measurement = measure_described(character, description, told_in)
-        description = _completed(description, measurement)
+        description = completed_description(description, measurement)
         progress("building")
         rough = build_described_rig(character, measurement, description, told_in)
         progress("solving")
@@ -200,7 +200,7 @@ def write_proof_page(
     write_sheet(sheet_content(rig, name, today or date.today(), report), path)
 
 
-def _completed(description: RigDescription, measurement: Measurement) -> RigDescription:
+def completed_description(description: RigDescription, measurement: Measurement) -> RigDescription:
     """With every leg's options to see, and the landmarks as they were measured now."""
     options = {leg.name: description.options.get(leg.name, LegOptions()) for leg in measurement.legs}
     decimals = max(-math.floor(math.log10(LANDMARK_ROUNDING * measurement.leg_length)), 0)

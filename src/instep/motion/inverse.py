@@ -16,7 +16,7 @@ from instep.character.arrays import FloatArray
 from instep.frames.rigid import Rigid
 from instep.frames.vector import Vec, across, cross, dot, length, unit
 from instep.motion.goals import Goals, LegGoal
-from instep.motion.turns import control_angles, points_of, quat, rigid, turns_of, vec
+from instep.motion.turns import control_angles, points_of, quat, turns_of, vec
 from instep.rig import Rig
 from instep.rig.channels import ChannelBook
 from instep.rig.parts.foot import Foot, build_foot
@@ -69,7 +69,7 @@ def solve_channels(rig: Rig, goals: Goals, chosen: Choice | None = None) -> Floa
         own = turns_of(carrier.inverse @ turns[name], frames)
         _set(columns, name, ANGLES, control_angles(own, BODY_AXES, plain.side))
     for leg in rig.plan.legs:
-        hip = _hip(rig, leg, changes, turns, goals)
+        hip = _hip(rig, leg, changes, goals)
         _solve_leg(rig, leg, goals.legs[leg.name], hip, columns, frames, chosen or {})
     return np.stack([columns[channel.name] for channel in rig.channels], axis=1)
 
@@ -100,7 +100,7 @@ def _set(columns: dict[str, FloatArray], control: str, quantities: tuple[str, ..
             columns[f"{control}.{quantity}"] = values[:, number]
 
 
-def _hip(rig: Rig, leg: LegPlan, changes: Mapping[str, Rigid], turns: Mapping[str, object], goals: Goals) -> Vec:
+def _hip(rig: Rig, leg: LegPlan, changes: Mapping[str, Rigid], goals: Goals) -> Vec:
     """Where the leg's carrier brings the hip. A chain of plain joints between pelvis and hip is followed."""
     if leg.carrier in ("pelvis", "root"):
         return changes[leg.carrier] @ leg.hip
@@ -203,8 +203,3 @@ def _knee_twist(
     was = across(offset * (share / size) + by_hinge * (1.0 - share), line)
     angle = np.arctan2(dot(cross(told, was), line), dot(told, was))
     return np.asarray(np.degrees(np.unwrap(angle)) * -leg.side, dtype=np.float64)
-
-
-def foot_rigid(leg: LegPlan, goal: LegGoal) -> Rigid:
-    """The change of the foot over all frames."""
-    return rigid(goal.foot, leg.ankle, goal.ankle)

@@ -12,7 +12,7 @@ from instep.character.arrays import FloatArray, IntArray
 from instep.character.pose import rotation_matrices
 from instep.character.skinning import skin_vertices
 from instep.landmarks import LegLandmarks
-from instep.motion.model import PARTS, Part
+from instep.motion.model import Part
 from instep.rig import Rig
 
 MOST_POINTS: Final = 24
@@ -124,6 +124,3 @@ def mark_tracks(rig: Rig, poses: Poses, leg: LegLandmarks) -> dict[Part, FloatAr
         turned = (rotation_matrices(poses.rotation[:, joint]) @ offset) * poses.scale[:, None]
         found[part] = np.asarray((poses.position[:, joint] + turned) @ rig.plan.R_world_body, dtype=np.float64)
     return found
-
-
-assert set(PARTS) == {"heel", "ball", "tip"}
