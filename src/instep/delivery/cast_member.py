@@ -19,8 +19,8 @@ from instep.checks.model import Finding, Measure, Report
 from instep.delivery.cast_recipe import CastRecipe, Member, content_key
 from instep.delivery.cast_view import draw_feet
 from instep.delivery.job import RIG_FILE, refuse_own_source
-from instep.delivery.job import _completed as completed
 from instep.delivery.job import _seen_from as seen_from
+from instep.delivery.job import completed_description as completed
 from instep.delivery.lengths import Lengths, lengths_for, number
 from instep.delivery.page import write_sheet
 from instep.delivery.rig_content import sheet_content

@@ -12,8 +12,8 @@ from scipy.spatial import cKDTree
 from instep.character import Character
 from instep.character.arrays import FloatArray
 from instep.checks import Report, run_checks
-from instep.delivery.job import _completed as completed
 from instep.delivery.job import _seen_from as seen_from
+from instep.delivery.job import completed_description as completed
 from instep.errors import InstepError, RigFileError
 from instep.formats import read_character, write_whole
 from instep.landmarks import Measurement
