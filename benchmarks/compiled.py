@@ -137,14 +137,14 @@ def time_threads() -> Group:
             Contestant(
                 f"Compiled code, {threads} thread{'s'[: threads - 1]}",
                 "rows to rows",
-                timed(lambda t=threads: native.into(given, wanted, frames, threads=t)),
-                frames,  # type: ignore[misc]
+                timed(lambda t=threads: native.into(given, wanted, frames, threads=t)),  # type: ignore[misc]
+                frames,
             ),
             Contestant(
                 f"`Rig.evaluate`, {threads} thread{'s'[: threads - 1]}",
                 "all 20 joints into new arrays",
-                timed(lambda t=threads: rig.evaluate(values, native=True, threads=t)),
-                frames,  # type: ignore[misc]
+                timed(lambda t=threads: rig.evaluate(values, native=True, threads=t)),  # type: ignore[misc]
+                frames,
             ),
         ]
     return race("Threads", f"{frames:,} poses, more than the caches hold", "poses", contestants)

@@ -30,9 +30,9 @@ def test_help_names_every_command_and_needs_no_heavy_import() -> None:
         "print('heavy:', sorted({'numpy', 'scipy', 'casadi', 'pydantic', 'rich', 'shapely'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=True)
-    assert re.findall(r"^  (\w+)  +\w", done.stdout, re.MULTILINE) == (
-        "bake bench cast contacts emit fit gait look measure plant pose prove rebase rig thin tune why".split()
-    )
+    first = ["bake", "bench", "cast", "contacts", "emit", "fit", "gait", "look", "measure", "plant"]
+    last = ["pose", "prove", "rebase", "rig", "thin", "tune", "why"]
+    assert re.findall(r"^  (\w+)  +\w", done.stdout, re.MULTILINE) == first + last
     assert done.stdout.splitlines()[-1] == "heavy: []"
 
 

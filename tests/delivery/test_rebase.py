@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from instep.delivery.job import _completed as completed
+from instep.delivery.job import completed_description as completed
 from instep.delivery.rebase import rebase, refuse_unlike
 from instep.errors import FormatError, RigFileError
 from instep.formats import read_character, write_character
