@@ -10,16 +10,21 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from benchmarks.building import time_building
+from benchmarks.compiled import time_compiled, time_threads
 from benchmarks.evaluators import time_evaluators
 from benchmarks.kinematics import time_kinematics
 from benchmarks.results import as_data, as_text, write
 from benchmarks.skinning import time_skinning
 from benchmarks.timing import Group
 from benchmarks.whole import time_whole
+from instep.native.compiler import find_compiler
 
 
 def _groups(with_cast: bool) -> Iterator[Group]:
     yield from time_evaluators()
+    if find_compiler() is not None:
+        yield time_compiled()
+        yield time_threads()
     yield time_kinematics()
     yield time_building()
     yield time_skinning()

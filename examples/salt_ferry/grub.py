@@ -61,7 +61,7 @@ class GrubProportions:
     height: float = 1.45
     leg_length: float = 0.0
     foot_length: float = 0.0
-    foot_breadth: float = 0.60
+    foot_breadth: float = 0.67
     toes_out_deg: float = 14.0
 
 

@@ -18,6 +18,7 @@ from instep.rig import Rig, RigDescription
 from instep.rig.description import TunedLeg
 from instep.rig.file import build_described_rig, measure_described
 from instep.rig.tuning.hold import solve_hold
+from instep.rig.tuning.tune import solved_before, tune_rig, with_solved
 
 REMEMBERED: Final = 8
 """Rigs that are kept, so that undoing does not wait."""
@@ -44,13 +45,18 @@ class Builder:
 
     def solve(self, description: RigDescription) -> RigDescription:
         """The description with landmarks as measured now, every leg's options, and numbers solved anew."""
-        whole = completed(description.model_copy(update={"tuned": {}}), self.measure(description))
+        bare = description.model_copy(update={"tuned": {}})
+        whole = completed(bare, self.measure(bare))
         fits = solve_hold(self.build(whole))
-        return whole.model_copy(update={"tuned": {leg: TunedLeg(hold=fit.hold) for leg, fit in fits.items()}})
+        solved = whole.model_copy(update={"tuned": {leg: TunedLeg(hold=fit.hold) for leg, fit in fits.items()}})
+        # What `instep tune` has solved is solved again, not lost.
+        again = [number for number in solved_before(description) if number != "hold"]
+        return with_solved(solved, tune_rig(self.build(solved), again)) if again else solved
 
     def measure(self, description: RigDescription) -> Measurement:
         """The measurement with what the description sets by hand."""
-        key = json.dumps(description.by_hand.model_dump(mode="json")["landmarks"], sort_keys=True)
+        data = description.model_dump(mode="json", include={"by_hand", "tuned"})
+        key = json.dumps([data["by_hand"]["landmarks"], data["tuned"]], sort_keys=True)
         if key not in self._measurements:
             measurement = measure_described(self.character, description, self.rig_file)
             _remember(self._measurements, key, measurement)
