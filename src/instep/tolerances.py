@@ -19,10 +19,6 @@ LEAST_REACH: Final = 1e-4
 """Fraction of leg length, added to the difference of the bone lengths: the ankle comes no nearer to the hip.
 The triangle of hip, knee and ankle stays open, so that its angles have derivatives."""
 
-FULL_REACH: Final = 1e-9
-"""Fraction of leg length by which the straight leg falls short: keeps the square root of the knee's
-sine away from zero. Flexes the knee by 2 acos(1 - 1e-9), 0.005 degrees."""
-
 GUARD: Final = 1e-12
 """Fraction of leg length squared under a root, or added to a divisor. Too small to move a joint by
 1e-9 of the leg; large enough that 0/0 becomes 0."""
